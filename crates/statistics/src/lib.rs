@@ -1,0 +1,1 @@
+//! Distributions, quasi-random draws, uncertain figures with shared sources, fits and quantiles.

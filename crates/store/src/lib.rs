@@ -1,0 +1,1 @@
+//! Bench folders on disk: walking, reading with limits, atomic writes, edits that keep comments.

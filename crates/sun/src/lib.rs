@@ -1,0 +1,1 @@
+//! Sun position, plane of array, panel, charger and the year-round energy balance.
