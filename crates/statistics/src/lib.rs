@@ -1,1 +1,16 @@
 //! Distributions, quasi-random draws, uncertain figures with shared sources, fits and quantiles.
+//!
+//! Pure: no input or output, no clock, no threads. Elementary functions come from `libm`, so the
+//! same seed gives the same bits on every machine.
+
+mod distribution;
+mod draws;
+mod figure;
+mod sobol_table;
+pub mod special;
+
+pub use distribution::{Distribution, DistributionError};
+pub use draws::{Column, Draws, Scramble};
+pub use figure::{
+    Budget, BudgetRow, Coverage, CoverageRule, Figure, FigureError, Source, SourceId,
+};
