@@ -126,7 +126,9 @@ pub fn pareto_front(boards: &[Vec<WishValue>], smallest_difference: &[f64]) -> V
     boards
         .iter()
         .enumerate()
-        .map(|(i, own)| !boards.iter().enumerate().any(|(j, other)| i != j && dominates(other, own)))
+        .map(|(i, own)| {
+            !boards.iter().enumerate().any(|(j, other)| i != j && dominates(other, own))
+        })
         .collect()
 }
 
@@ -168,7 +170,8 @@ mod tests {
 
     #[test]
     fn an_unknown_stays_on_the_front() {
-        let boards = [vec![Some(3.0), Some(3.0)], vec![Some(2.0), Some(2.0)], vec![Some(1.0), None]];
+        let boards =
+            [vec![Some(3.0), Some(3.0)], vec![Some(2.0), Some(2.0)], vec![Some(1.0), None]];
         assert_eq!(pareto_front(&boards, &[0.0, 0.0]), [true, false, true]);
         // A difference below the smallest one that matters does not dominate.
         assert_eq!(pareto_front(&boards, &[5.0, 5.0]), [true, true, true]);
