@@ -96,7 +96,9 @@ pub fn choose(
     mark_front(question, candidates, &mut boards);
 
     let mut order: Vec<usize> = (0..boards.len()).collect();
-    let median = |i: usize| boards[i].this_specimen.as_ref().map_or(-1.0, |a| a.summary.p50_s);
+    let medians: Vec<f64> =
+        boards.iter().map(|b| b.this_specimen.as_ref().map_or(-1.0, |a| a.summary.p50_s)).collect();
+    let median = |i: usize| medians[i];
     order.sort_by(|&a, &b| {
         boards[a]
             .verdict
