@@ -407,7 +407,8 @@ impl Figure {
         if let Some((factor, rule)) = self.dominant_rectangles(probability) {
             return coverage(factor, rule);
         }
-        let whole = degrees_of_freedom.floor().max(1.0);
+        // To one decimal first, as the guide's examples do: 18.999 counts as 19.
+        let whole = ((degrees_of_freedom * 10.0).round() / 10.0).floor().max(1.0);
         coverage(t_quantile(0.5 * (1.0 + probability), whole), CoverageRule::StudentT)
     }
 

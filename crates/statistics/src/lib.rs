@@ -3,11 +3,16 @@
 //! Pure: no input or output, no clock, no threads. Elementary functions come from `libm`, so the
 //! same seed gives the same bits on every machine.
 
+pub mod allan;
 mod distribution;
 mod draws;
 mod figure;
+pub mod fit;
+pub mod information;
+pub mod propagate;
 mod sobol_table;
 pub mod special;
+pub mod univariate;
 
 pub use distribution::{Distribution, DistributionError};
 pub use draws::{Column, Draws, Scramble};
