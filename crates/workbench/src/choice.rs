@@ -337,6 +337,9 @@ pub fn flag_text(flag: overwinter_engine::Flag) -> &'static str {
             "the wells relax too slowly for the averaging of a voltage-dependent load"
         }
         Flag::OutsideChargeTable => "state of charge outside the open-circuit or resistance table",
+        Flag::AgeingBeyondHalf => {
+            "ageing has taken half of the capacity: outside what the law is good for"
+        }
         Flag::FewCycles => "a life of few cycles: the averaging may be off by part of a cycle",
     }
 }
@@ -387,9 +390,10 @@ fn rework_gains(
 ) -> Result<Vec<(usize, ReworkGain)>, (String, InputError)> {
     let mut cases: Vec<Case> = Vec::new();
     for (i, variant) in wanted {
-        cases.push(
-            candidates[*i].case.clone().map_err(|_| (candidates[*i].board.clone(), NO_CASE))?,
-        );
+        match &candidates[*i].case {
+            Ok(case) => cases.push(case.clone()),
+            Err(_) => return Err((candidates[*i].board.clone(), NO_CASE)),
+        }
         cases.push(variant.case.clone());
     }
     let sampled = sample(&cases, options).map_err(|(k, error)| (cases[k].board.clone(), error))?;
