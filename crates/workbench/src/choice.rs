@@ -56,6 +56,8 @@ pub struct Question {
     pub target_s: Option<f64>,
     /// Chance with which the target has to be met.
     pub target_chance: f64,
+    /// Whether the target is a hard need; else it only gives the chance of reaching it.
+    pub life_is_need: bool,
     /// Smallest difference of life the person cares about, s.
     pub care_s: Option<f64>,
     /// Headings of the wishes.
@@ -169,7 +171,7 @@ fn verdict_of(
             flags.push(format!("{} values drawn below zero were set to zero", sampled.bounded));
         }
     }
-    if let Some(target_s) = question.target_s {
+    if let Some(target_s) = question.target_s.filter(|_| question.life_is_need) {
         needs.push(life_need(question, candidate, this_specimen.as_ref(), target_s));
     }
     let verdict = needs.iter().map(|need| need.verdict).max().unwrap_or(NeedVerdict::Fits);

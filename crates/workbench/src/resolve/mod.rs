@@ -14,7 +14,6 @@ use overwinter_engine::{InputError, Scenario};
 use crate::bench::Bench;
 use crate::case::Case;
 use crate::choice::Variant;
-use crate::text::days;
 
 pub(crate) use path::reference;
 use path::{Changed, Subject};
@@ -198,9 +197,4 @@ pub fn variants(
         }
     }
     variants
-}
-
-/// Days of a target in words, for messages.
-pub(crate) fn target_days(seconds: f64) -> String {
-    format!("{:.0} d", days(seconds))
 }

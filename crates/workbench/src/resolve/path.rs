@@ -16,12 +16,11 @@ use crate::bench::Bench;
 use crate::case::{Input, Target};
 use crate::priors;
 use crate::readings::{self, Measured};
-use crate::report::Origin;
 use crate::spread::sleep_spread;
 use crate::text::Kind;
 
 /// Supply voltage at which the trade compares sleep currents, V.
-pub const REFERENCE_V: f64 = 3.8;
+pub(crate) const REFERENCE_V: f64 = 3.8;
 
 /// A board as changed by a rework: what differs from the documents.
 #[derive(Debug, Clone, Default)]
@@ -689,12 +688,4 @@ fn from_parts(
     });
     inputs.push(input);
     Ok(Sleep { current: SleepCurrent::Rail { current_a: current.si() }, temperature: None })
-}
-
-/// Where a figure of a board's own document comes from; for reports.
-pub(crate) fn board_origin(board: &Board) -> Origin {
-    Origin {
-        kind: board.kind.map_or_else(|| "kind not stated".to_owned(), |k| k.to_string()),
-        source: board.source.clone().unwrap_or_else(|| format!("board {}", board.name)),
-    }
 }
