@@ -228,8 +228,8 @@ impl March {
         while index + 1 < self.knots.len() {
             let (a, b) = (self.knots[index], self.knots[index + 1]);
             let mut dt = 0.0;
-            let mut nodes = [(0.0, 0.0); 3];
-            for (node, (x, w)) in nodes.iter_mut().zip(GAUSS) {
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
+            for (x, w) in GAUSS {
                 let at = a + (b - a) * x;
                 self.profile.build(sc, &self.frame, &around, at, 2);
                 let fall = rate * at + self.profile.mean_a;
@@ -237,19 +237,21 @@ impl March {
                     alive = Some(a);
                     break;
                 }
-                *node = (at, w * (a - b) / fall);
-                dt += node.1;
+                let share_s = w * (a - b) / fall;
+                dt += share_s;
+                if let Some(r) = recorder.as_deref_mut() {
+                    r.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
+                }
             }
             if t + dt > end_s || alive.is_some() {
                 // The end comes inside this panel: an exact leap with the current of its middle.
                 alive = Some(a);
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
                 break;
             }
             if let Some(r) = recorder.as_deref_mut() {
-                for (at, share_s) in nodes {
-                    self.profile.build(sc, &self.frame, &around, at, 2);
-                    r.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
-                }
                 r.point(t + dt, b, &around);
             }
             t += dt;
@@ -307,31 +309,36 @@ impl March {
                 add(charge(s));
             }
         }
-        // Where the currents themselves have a kink.
-        let search = Search {
-            sc,
-            frame: &self.frame,
-            profile: &self.profile,
-            leap: Leap {
-                around: *around,
-                t0_s: 0.0,
-                q0_c: 0.0,
-                mean_a: 0.0,
-                lambda: 0.0,
-                lambda_age: 0.0,
-            },
-        };
-        search.kinks(|q| add(q));
-        if ocv.knots().len() < 5 {
-            for i in 1..8 {
-                add(end_c + (start_c - end_c) * f64::from(i) / 8.0);
-            }
+        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
+        // whose ground current changes in dropout, also from those before it.
+        self.add_kinks(sc, around, start_c, end_c);
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            self.profile.build(sc, &self.frame, around, start_c, 2);
+            self.add_kinks(sc, around, start_c, end_c);
         }
         self.knots.push(start_c);
         self.knots.push(end_c);
         self.knots.sort_unstable_by(|a, b| b.total_cmp(a));
         let least = 1e-9 * around.capacity_c;
         self.knots.dedup_by(|b, a| *a - *b < least);
+    }
+
+    fn add_kinks(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
+        let leap = Leap {
+            around: *around,
+            t0_s: 0.0,
+            q0_c: 0.0,
+            mean_a: 0.0,
+            lambda: 0.0,
+            lambda_age: 0.0,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let knots = &mut self.knots;
+        search.kinks(|q| {
+            if q < start_c && q > end_c {
+                knots.push(q);
+            }
+        });
     }
 
     /// Month after month.

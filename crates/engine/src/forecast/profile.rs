@@ -5,7 +5,9 @@
 //! superpose, whatever their intervals. The total charge is its mean `Q̄` plus a zero-mean ripple, known in
 //! closed form too.
 
-use super::frame::{Conditions, Frame, Kind, MODES, NS, PerMode, decay, resistance_at};
+use super::frame::{
+    Conditions, Dependence, Frame, Kind, MODES, NS, PerMode, REST_PARTS, decay, resistance_at,
+};
 use crate::load::{Demand, SleepCurrent};
 use crate::outcome::Flags;
 use crate::scenario::Scenario;
@@ -64,8 +66,8 @@ pub(crate) struct Profile {
     /// Periodic part of the modes at time 0, subtracted while the start-up from rest decays.
     pub(crate) at_rest: PerMode,
     pub(crate) flags: Flags,
-    /// Whether others' transients matter at any check.
-    sleep_u: PerMode,
+    /// Mean mode currents asleep.
+    pub(crate) sleep_u: PerMode,
 }
 
 impl Default for Profile {
@@ -158,7 +160,28 @@ impl Profile {
             operate(&sc.path, drains, draw, Source { emf_v, ohm }, None, table)
         };
         let sleep_draw = Frame::sleep_draw(sc, cond);
-        self.sleep = solve(sleep_draw, &frame.asleep, &self.sleep_u, 0.0);
+        if frame.modes == 0 || frame.trains.is_empty() || frame.dependence == Some(Dependence::None)
+        {
+            self.sleep = solve(sleep_draw, &frame.asleep, &self.sleep_u, 0.0);
+        } else {
+            // While the polarisation relaxes the voltage moves: the mean of three parts of the rest.
+            let mut mean = Point::NONE;
+            mean.reach_v = f64::INFINITY;
+            for (part, share) in REST_PARTS.iter().enumerate() {
+                let u = self.sleep_part(frame, part);
+                let point = solve(sleep_draw, &frame.asleep, &u, 0.0);
+                mean.cell_a += share * point.cell_a;
+                mean.input_a += share * point.input_a;
+                mean.rail_a += share * point.rail_a;
+                mean.cell_v += share * point.cell_v;
+                mean.input_v += share * point.input_v;
+                mean.rail_v += share * point.rail_v;
+                mean.reach_v = mean.reach_v.min(point.reach_v);
+                mean.dropout |= point.dropout;
+                mean.flags.extend(point.flags);
+            }
+            self.sleep = mean;
+        }
         self.flags.extend(self.sleep.flags);
         let sleep_a = self.sleep.cell_a;
         let others_a = self.mean_a - sleep_a; // mean excess of all trains, from the pass before
@@ -240,6 +263,17 @@ impl Profile {
             *value += sleep_a;
         }
         self.sleep_u = sleep_u;
+    }
+
+    /// Mode currents in a part of the rest after the most frequent activity, the others at their mean.
+    pub(crate) fn sleep_part(&self, frame: &Frame, part: usize) -> PerMode {
+        let mut u = self.sleep_u;
+        let j = frame.shortest;
+        let (train, state) = (&frame.trains[j], &self.trains[j]);
+        for m in 0..frame.modes {
+            u[m] += state.end[m] * (train.part_mean[part][m] - train.rest_mean[m]);
+        }
+        u
     }
 
     /// Fills what the checks see, from the currents.

@@ -9,10 +9,10 @@ use super::frame::resistance_at;
 use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay};
 use super::profile::{Profile, Surroundings, charge_state, sleep_table};
 use crate::outcome::{Ending, Place};
-use crate::path::{Drain, Regulator};
+use crate::path::{Drain, Regulator, ReverseProtection};
 use crate::relations::{decayed_time, log1p_over};
 use crate::scenario::Scenario;
-use crate::supply::DrainSum;
+use crate::supply::{DROPOUT_RAMP_V, DrainSum};
 
 /// A stretch of time with constant mean current and rates, anchored at one of its instants.
 #[derive(Debug, Clone, Copy)]
@@ -299,7 +299,7 @@ impl Search<'_> {
             Regulator::StepDown(r) | Regulator::StepUp(r) => Some((r.set_v, (0.0, r.pass_ohm))),
         };
         let factor = around.conditions.ohm_factor * around.growth;
-        let mut u = [sleep_a; MODES];
+        let mut u = self.profile.sleep_u;
         let mut at_voltage = |target: f64, current_a: f64, u: &PerMode, beside_ohm: f64| {
             // Cell voltage at a fixed current over the charge.
             let f = |s: f64| {
@@ -314,18 +314,37 @@ impl Search<'_> {
                 add(charge(self.crossing(f)));
             }
         };
+        // A linear regulator's ground current bends where dropout begins and where its ramp ends.
+        let ramps = match &self.sc.path.regulator {
+            Regulator::Linear(r) if r.ground_in_dropout_a.is_some() => 2,
+            _ => 1,
+        };
         if let Some((set_v, (fixed_v, ohm))) = set {
             let path_ohm = self.sc.path.feed_ohm(0.0, &DrainSum::default());
-            at_voltage(set_v + fixed_v, sleep_a, &u, path_ohm + ohm);
-            for (k, state) in self.profile.segs.iter().enumerate() {
-                for m in 0..self.frame.rc {
-                    u[m] = sleep_a + state.end[m];
+            let diode_v = match self.sc.path.reverse {
+                ReverseProtection::Diode { forward_v, .. } => forward_v,
+                _ => 0.0,
+            };
+            for ramp in 0..ramps {
+                let target_v = set_v + fixed_v + diode_v - f64::from(ramp) * DROPOUT_RAMP_V;
+                if ramps == 2 && self.frame.modes > 0 && !self.frame.trains.is_empty() {
+                    for part in 0..3 {
+                        u = self.profile.sleep_part(self.frame, part);
+                        at_voltage(target_v, sleep_a, &u, path_ohm + ohm);
+                    }
+                } else {
+                    u = self.profile.sleep_u;
+                    at_voltage(target_v, sleep_a, &u, path_ohm + ohm);
                 }
-                let _ = k;
-                at_voltage(set_v + fixed_v, state.point.cell_a, &u, path_ohm + ohm);
+                for state in &self.profile.segs {
+                    for m in 0..self.frame.rc {
+                        u[m] = sleep_a + state.end[m];
+                    }
+                    at_voltage(target_v, state.point.cell_a, &u, path_ohm + ohm);
+                }
             }
         }
-        let sleeping = [sleep_a; MODES];
+        let sleeping = self.profile.sleep_u;
         if let Some(table) = sleep_table(self.sc) {
             for &v in table.knots() {
                 at_voltage(v, sleep_a, &sleeping, 0.0);

@@ -1,5 +1,5 @@
 //! Shared by the tests and the bench: plain scenarios, and the reference integrator.
-#![allow(dead_code)] // every test binary uses its own part
+#![allow(dead_code, unreachable_pub, missing_docs)] // every test binary uses its own part
 
 use overwinter_engine::cell::{Resistance, ResistanceCurve};
 use overwinter_engine::load::{Activity, Demand, Segment, Sleep, SleepCurrent};
