@@ -282,7 +282,7 @@ impl Frame {
             for m in 0..self.modes {
                 let rest_s = train.interval_s - train.duration_s;
                 (train.rest_decay[m], train.rest_mean[m]) = decay_and_mean(self.rate[m] * rest_s);
-                if self.dependence != Some(Dependence::None) {
+                if self.dependence == Some(Dependence::InDropout) {
                     let mut from = 0.0;
                     for (part, share) in REST_PARTS.iter().enumerate() {
                         let x = self.rate[m] * rest_s;

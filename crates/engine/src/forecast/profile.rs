@@ -147,12 +147,14 @@ impl Profile {
         let cond = &at.conditions;
         self.flags = Flags::NONE;
         let table = sleep_table(sc);
+        // The ripple moves the charge too little within a cycle to matter for the resistance.
+        let factor = cond.ohm_factor * at.growth;
+        let s_mean = charge_state(q_c, at.capacity_c, cond.share).max(0.0);
+        let ohm = resistance_at(sc.cell.resistance.as_ref(), s_mean) * factor;
         let solve = |draw: Draw, drains: &DrainSum, u: &PerMode, ripple_c: f64| {
             let wells = if frame.modes > frame.rc { frame.well_c_per_a * u[frame.rc] } else { 0.0 };
             let head = q_c + ripple_c - wells;
             let s = charge_state(head, at.capacity_c, cond.share);
-            let factor = cond.ohm_factor * at.growth;
-            let ohm = resistance_at(sc.cell.resistance.as_ref(), s.max(0.0)) * factor;
             let mut emf_v = sc.cell.open_circuit_v.at(s);
             for m in 0..frame.rc {
                 emf_v -= frame.mode_ohm[m] * factor * u[m];
@@ -160,7 +162,10 @@ impl Profile {
             operate(&sc.path, drains, draw, Source { emf_v, ohm }, None, table)
         };
         let sleep_draw = Frame::sleep_draw(sc, cond);
-        if frame.modes == 0 || frame.trains.is_empty() || frame.dependence == Some(Dependence::None)
+        // A mean voltage is enough where the current is nearly linear in it.
+        if frame.modes == 0
+            || frame.trains.is_empty()
+            || frame.dependence != Some(Dependence::InDropout)
         {
             self.sleep = solve(sleep_draw, &frame.asleep, &self.sleep_u, 0.0);
         } else {
@@ -456,23 +461,23 @@ impl Profile {
         for m in 0..frame.rc {
             emf_v -= frame.mode_ohm[m] * factor * u[m];
         }
+        let mut ohm = ohm;
+        if check.kind == Kind::Peak {
+            // The peak's current above its segment's mean charges the RC pairs while it lasts: for that
+            // part they act as a resistance `Σ R·(1 − e^(−d/τ))`.
+            let seg = &frame.segs[check.seg];
+            let mut rising_ohm = 0.0;
+            for m in 0..frame.rc {
+                rising_ohm += frame.mode_ohm[m] * factor * seg.peak_rise[m];
+            }
+            emf_v += rising_ohm * self.segs[check.seg].point.cell_a;
+            ohm += rising_ohm;
+        }
         let mut carried = None;
         if sc.path.bulk.is_some() {
             carried = self.carried(sc, frame, check, sc.path.feed_ohm(ohm, &drains));
         }
-        let mut point =
-            operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc));
-        if check.kind == Kind::Peak && frame.rc > 0 {
-            // The peak's current above its segment's mean charges the RC pairs while it lasts.
-            let seg = &frame.segs[check.seg];
-            let above_a = (point.cell_a - self.segs[check.seg].point.cell_a).max(0.0);
-            for m in 0..frame.rc {
-                emf_v -= frame.mode_ohm[m] * factor * above_a * seg.peak_rise[m];
-            }
-            point =
-                operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc));
-        }
-        point
+        operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc))
     }
 
     /// Coulombs by which the wells' imbalance lowers the head.

@@ -256,31 +256,44 @@ impl Search<'_> {
         self.crossing(f)
     }
 
-    /// Largest mean charge at which any check's bound fails.
-    pub(crate) fn needed_charge(&self) -> f64 {
-        let share = self.leap.around.conditions.cold_share;
-        let capacity = self.leap.around.capacity_c;
-        let charge_of = |c: usize, s: f64| {
-            let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            capacity * (1.0 - (1.0 - s) * share) - offset
-        };
-        // Worst at half charge first; the others only where they fail at what that one needs.
-        let (mut first, mut least) = (0, f64::INFINITY);
+    /// The check with the largest current: most likely the one that decides.
+    fn likeliest(&self) -> usize {
+        let (mut first, mut most) = (0, f64::NEG_INFINITY);
         for (c, check) in self.frame.checks.iter().enumerate() {
-            let state = &self.profile.checks[c];
-            let m = self.margin(check, 0.4, &state.worst, state.worst_extra_a).volts;
-            if m < least {
-                (first, least) = (c, m);
+            let current = match check.kind {
+                Kind::Sleep => self.profile.sleep.cell_a,
+                Kind::SegmentEnd => self.profile.segs[check.seg].point.cell_a,
+                Kind::Peak => self.frame.segs[check.seg].peak.map_or(0.0, |p| p.current_a),
+            };
+            if current > most {
+                (first, most) = (c, current);
             }
         }
-        let mut most = charge_of(first, self.required(first));
-        for (c, check) in self.frame.checks.iter().enumerate() {
+        first
+    }
+
+    /// Largest mean charge at which any check's bound fails, as a share of the capacity; on the safe
+    /// side for capacities from `least_left·capacity` on.
+    pub(crate) fn needed_share(&self, capacity: f64, least_left: f64) -> f64 {
+        let share = self.leap.around.conditions.cold_share;
+        let offset = |c: usize| {
             let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            let s = charge_state(most + offset, capacity, share);
-            if c != first && self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
-                most = most.max(charge_of(c, self.required(c)));
+            let coulombs =
+                state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            if coulombs < 0.0 { coulombs / (capacity * least_left) } else { coulombs / capacity }
+        };
+        let needs = |c: usize| 1.0 - (1.0 - self.required(c)) * share - offset(c);
+        let first = self.likeliest();
+        let mut most = needs(first);
+        for (c, check) in self.frame.checks.iter().enumerate() {
+            if c == first {
+                continue;
+            }
+            // Does this one fail at what the others need?
+            let state = &self.profile.checks[c];
+            let s = 1.0 - (1.0 - most - offset(c)) / share;
+            if self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
+                most = most.max(needs(c));
             }
         }
         most
@@ -412,28 +425,19 @@ impl Search<'_> {
         if f_low >= 0.0 {
             return low;
         }
-        illinois(low, f_low, high, f_high, 1e-14, f)
+        illinois(low, f_low, high, f_high, 1e-13, f)
     }
 
     /// The first failure in `(begin, end]`, if any.
     pub(crate) fn first_failure(&self, begin_s: f64, end_s: f64) -> Option<Hit> {
         let n = self.frame.checks.len();
-        // The check that looks worst at the end goes first, so that the others can be skipped.
-        let mut worst = (f64::INFINITY, 0);
-        for c in 0..n {
-            let margin = self.bound(c, end_s).volts;
-            if margin < worst.0 {
-                worst = (margin, c);
-            }
-        }
-        if worst.0 >= 0.0 {
-            return None;
-        }
+        // The likeliest check goes first, so that the others can be skipped.
+        let first = self.likeliest();
         let mut best: Option<Hit> = None;
         let mut limit = end_s;
         for round in 0..=n {
-            let c = if round == 0 { worst.1 } else { round - 1 };
-            if round > 0 && (c == worst.1 || self.bound(c, limit).volts >= 0.0) {
+            let c = if round == 0 { first } else { round - 1 };
+            if round > 0 && c == first || self.bound(c, limit).volts >= 0.0 {
                 continue;
             }
             if let Some((hit, raw_s)) = self.first_of(c, begin_s, limit) {
