@@ -8,15 +8,17 @@ use crate::climate::YEAR_S;
 use crate::outcome::{Ending, Flag, Flags, Life, Place};
 use crate::scenario::Scenario;
 
-/// Nodes and weights of the three-point Gauss–Legendre rule on 0…1.
-const GAUSS: [(f64, f64); 3] = [
-    (0.112_701_665_379_258_3, 5.0 / 18.0),
-    (0.5, 8.0 / 18.0),
-    (0.887_298_334_620_741_7, 5.0 / 18.0),
-];
+/// Nodes and weights of the two-point Gauss–Legendre rule on 0…1.
+const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
 
 /// Panels narrower than this share of the charge are merged.
 const LEAST_PANEL: f64 = 0.02;
+
+/// Panels over whose two nodes the mean current changes by more than this share are halved …
+const STEEPEST: f64 = 0.02;
+
+/// … down to this share of the whole way.
+const FINEST_PANEL: f64 = 0.002;
 
 /// How a march ended: the life, and the leap and instant it ended in.
 #[derive(Debug, Clone, Copy)]
@@ -154,7 +156,7 @@ impl March {
             let next = self.needed(sc, around).min(start_c);
             let change = (next - q).abs();
             q = next;
-            if change < 1e-9 * around.capacity_c {
+            if change < 1e-6 * around.capacity_c {
                 break;
             }
         }
@@ -167,6 +169,10 @@ impl March {
 
     /// Largest mean charge at which any check's bound fails, for the present profile.
     fn needed(&self, sc: &Scenario, around: &Surroundings) -> f64 {
+        self.requirement(sc, around, 1.0) * around.capacity_c
+    }
+
+    fn requirement(&self, sc: &Scenario, around: &Surroundings, least_left: f64) -> f64 {
         let leap = Leap {
             around: *around,
             t0_s: 0.0,
@@ -176,7 +182,7 @@ impl March {
             lambda_age: 0.0,
         };
         let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
-        search.needed_charge()
+        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), least_left)
     }
 
     /// The leap from `t0_s` on, to the failure or to `end_s`; `None` when it survives, with the leap
@@ -225,11 +231,14 @@ impl March {
         self.fill_knots(sc, &around, start_c, target_c);
         let mut alive = None;
         let mut index = 0;
-        while index + 1 < self.knots.len() {
-            let (a, b) = (self.knots[index], self.knots[index + 1]);
+        let least_panel = (start_c - target_c) * FINEST_PANEL;
+        let mut b = self.knots.get(1).copied().unwrap_or(target_c);
+        while q > target_c && index + 1 < self.knots.len() {
+            let a = q;
             let mut dt = 0.0;
-            let mut nodes = [(0.0, 0.0); 3];
-            for (node, (x, w)) in nodes.iter_mut().zip(GAUSS) {
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
+            let mut falls = [0.0; 2];
+            for ((x, w), kept) in GAUSS.into_iter().zip(&mut falls) {
                 let at = a + (b - a) * x;
                 self.profile.build(sc, &self.frame, &around, at, 2);
                 let fall = rate * at + self.profile.mean_a;
@@ -237,24 +246,39 @@ impl March {
                     alive = Some(a);
                     break;
                 }
-                *node = (at, w * (a - b) / fall);
-                dt += node.1;
+                *kept = fall;
+                let share_s = w * (a - b) / fall;
+                dt += share_s;
+                if let Some(r) = recorder.as_deref_mut() {
+                    r.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
+                }
+            }
+            let steep = (falls[0] - falls[1]).abs() > STEEPEST * falls[0];
+            if alive.is_none() && steep && a - b > least_panel {
+                // The current changes too much for one panel (a kink that moved, a steep curve): halve it.
+                b = 0.5 * (a + b);
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
+                continue;
             }
             if t + dt > end_s || alive.is_some() {
                 // The end comes inside this panel: an exact leap with the current of its middle.
                 alive = Some(a);
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
                 break;
             }
             if let Some(r) = recorder.as_deref_mut() {
-                for (at, share_s) in nodes {
-                    self.profile.build(sc, &self.frame, &around, at, 2);
-                    r.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
-                }
                 r.point(t + dt, b, &around);
             }
             t += dt;
             q = b;
-            index += 1;
+            if q <= self.knots[index + 1] {
+                index += 1;
+            }
+            b = self.knots.get(index + 1).copied().unwrap_or(target_c);
         }
         if let Some(a) = alive {
             // Half-way current of what is left of the time, found in two rounds.
@@ -307,31 +331,36 @@ impl March {
                 add(charge(s));
             }
         }
-        // Where the currents themselves have a kink.
-        let search = Search {
-            sc,
-            frame: &self.frame,
-            profile: &self.profile,
-            leap: Leap {
-                around: *around,
-                t0_s: 0.0,
-                q0_c: 0.0,
-                mean_a: 0.0,
-                lambda: 0.0,
-                lambda_age: 0.0,
-            },
-        };
-        search.kinks(|q| add(q));
-        if ocv.knots().len() < 5 {
-            for i in 1..8 {
-                add(end_c + (start_c - end_c) * f64::from(i) / 8.0);
-            }
+        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
+        // whose ground current changes in dropout, also from those before it.
+        self.add_kinks(sc, around, start_c, end_c);
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            self.profile.build(sc, &self.frame, around, start_c, 2);
+            self.add_kinks(sc, around, start_c, end_c);
         }
         self.knots.push(start_c);
         self.knots.push(end_c);
         self.knots.sort_unstable_by(|a, b| b.total_cmp(a));
         let least = 1e-9 * around.capacity_c;
         self.knots.dedup_by(|b, a| *a - *b < least);
+    }
+
+    fn add_kinks(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
+        let leap = Leap {
+            around: *around,
+            t0_s: 0.0,
+            q0_c: 0.0,
+            mean_a: 0.0,
+            lambda: 0.0,
+            lambda_age: 0.0,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let knots = &mut self.knots;
+        search.kinks(|q| {
+            if q < start_c && q > end_c {
+                knots.push(q);
+            }
+        });
     }
 
     /// Month after month.
@@ -471,9 +500,7 @@ impl March {
     /// The mean charge that a month needs, as a share of the capacity then; on the safe side over a
     /// capacity that shrinks to half.
     fn needed_share(&self, sc: &Scenario, around: &Surroundings) -> f64 {
-        let full = self.needed(sc, around) / around.capacity_c;
-        let half = Surroundings { capacity_c: 0.5 * sc.cell.capacity_c, ..*around };
-        full.max(self.needed(sc, &half) / half.capacity_c)
+        self.requirement(sc, around, 0.5)
     }
 
     fn fall(&mut self, sc: &Scenario, around: &Surroundings, q: f64, rate: f64) -> f64 {

@@ -1,5 +1,5 @@
 //! Shared by the tests and the bench: plain scenarios, and the reference integrator.
-#![allow(dead_code)] // every test binary uses its own part
+#![allow(dead_code, unreachable_pub, missing_docs)] // every test binary uses its own part
 
 use overwinter_engine::cell::{Resistance, ResistanceCurve};
 use overwinter_engine::load::{Activity, Demand, Segment, Sleep, SleepCurrent};
@@ -314,12 +314,15 @@ pub fn brute_force(sc: &Scenario, most_steps: u64) -> Option<Brute> {
             if let Some(peak) = seg.peak {
                 let draw = Draw::Rail(Demand::Current { current_a: peak.current_a });
                 let base = point(&x, Draw::Rail(seg.demand), false, 0.0).cell_a;
-                let above = (point(&x, draw, false, 0.0).cell_a - base).max(0.0);
                 let mut more = 0.0;
-                for pair in &cell.rc {
-                    more += pair.resistance_ohm
-                        * above
-                        * -libm::expm1(-peak.duration_s / pair.time_constant_s);
+                for _ in 0..6 {
+                    let above = point(&x, draw, false, more).cell_a - base;
+                    more = 0.0;
+                    for pair in &cell.rc {
+                        more += pair.resistance_ohm
+                            * above
+                            * -libm::expm1(-peak.duration_s / pair.time_constant_s);
+                    }
                 }
                 let (m, e) = limits.margin(&point(&x, draw, false, more));
                 if m < 0.0 {
