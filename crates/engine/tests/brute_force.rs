@@ -7,13 +7,14 @@
 mod common;
 
 use common::{Random, brute_force, direct_path, plain_cell, scenario};
-use overwinter_engine::cell::{RcPair, Resistance, ResistanceCurve, SelfDischarge, TwoWell};
-use overwinter_engine::load::{Activity, Demand, Load, Peak, Segment, Sleep, SleepCurrent};
+use overwinter_engine::cell::{Ageing, RcPair, Resistance, ResistanceCurve, SelfDischarge, TwoWell};
+use overwinter_engine::climate::Monthly;
+use overwinter_engine::load::{Activity, Demand, ExponentialTemperature, Load, Peak, Segment, Sleep, SleepCurrent};
 use overwinter_engine::path::{
     AlwaysOn, Conversion, Drain, Dropout, EfficiencyTable, LinearRegulator, Regulator,
     ReverseProtection, Switching,
 };
-use overwinter_engine::{Curve, Engine, Scenario};
+use overwinter_engine::{Climate, Curve, Engine, Scenario};
 
 #[derive(Clone, Copy, PartialEq, Debug)]
 enum Class {
@@ -191,66 +192,155 @@ fn random_scenario(r: &mut Random, class: Class) -> Scenario {
     scenario(load, path, cell)
 }
 
-fn compare(class: Class, count: usize, seed: u64) -> (Vec<f64>, usize, usize, Vec<f64>) {
+/// Adds weather, ageing and temperature laws, and stretches the life over months.
+fn with_seasons(r: &mut Random, mut sc: Scenario) -> Scenario {
+    sc.cell.capacity_by_temperature =
+        Some(Curve::linear(&[(-25.0, 0.7), (-10.0, 0.85), (25.0, 1.0), (50.0, 1.02)]).unwrap());
+    if let Some(resistance) = &mut sc.cell.resistance {
+        resistance.b_kelvin = Some(r.between(1500.0, 3500.0));
+    }
+    if r.unit() < 0.6 {
+        sc.cell.ageing = Some(Ageing {
+            capacity_loss_per_sqrt_year: r.between(0.02, 0.06),
+            activation_j_per_mol: r.between(40e3, 60e3),
+            resistance_rise_per_sqrt_year: (r.unit() < 0.5).then_some(0.05),
+        });
+    }
+    if r.unit() < 0.6 {
+        sc.load.sleep.temperature =
+            Some(ExponentialTemperature { per_kelvin: r.between(0.02, 0.07), reference_celsius: 22.0 });
+    }
+    let (mean, half) = (r.between(5.0, 20.0), r.between(2.0, 14.0));
+    let mut monthly = Monthly {
+        mean_celsius: [0.0; 12],
+        daily_amplitude_kelvin: [0.0; 12],
+        start_day: r.index(365) as u16,
+    };
+    for m in 0..12 {
+        let phase = core::f64::consts::TAU * (m as f64 - 6.0) / 12.0;
+        monthly.mean_celsius[m] = mean + half * libm::cos(phase);
+        monthly.daily_amplitude_kelvin[m] = r.between(0.0, 8.0);
+    }
+    sc.climate = Climate::Monthly(monthly);
+    for activity in &mut sc.load.activities {
+        activity.interval_s *= 120.0;
+    }
+    if let SleepCurrent::Rail { current_a } = &mut sc.load.sleep.current {
+        *current_a *= 0.02;
+    }
+    if let Some(part) = sc.path.always_on.first_mut() {
+        part.drain = Drain::Constant { current_a: 1e-7 };
+    }
+    if let Regulator::Linear(l) = &mut sc.path.regulator {
+        l.ground_current_a = Some(3e-7);
+    }
+    sc
+}
+
+#[derive(Default)]
+struct Outcome {
+    /// Relative errors of lives that end in the same cycle of the most frequent activity.
+    same: Vec<f64>,
+    /// Relative errors of those that end in a neighbouring one, and of any others.
+    next: Vec<f64>,
+    other: Vec<f64>,
+    endings_differ: usize,
+    at_once: usize,
+}
+
+fn compare(class: Class, seasons: bool, count: usize, seed: u64) -> Outcome {
     let mut r = Random(seed);
     let mut engine = Engine::new();
-    let (mut errors, mut endings_differ, mut at_once) = (Vec::new(), 0, 0);
-    let mut charges = Vec::new();
-    while errors.len() < count {
-        let sc = random_scenario(&mut r, class);
+    let mut out = Outcome::default();
+    let mut done = 0;
+    while done < count {
+        let mut sc = random_scenario(&mut r, class);
+        if seasons {
+            sc = with_seasons(&mut r, sc);
+        }
         let Some(truth) = brute_force(&sc, 600_000) else { continue };
         let full = engine.forecast(&sc, 0).unwrap();
         if full.life.at_once {
-            at_once += 1;
+            out.at_once += 1;
             assert!((truth.life_s - full.life.life_s).abs() < 1e-6, "{:?} {truth:?}", full.life);
             continue;
         }
-        let cycles = truth.life_s / sc.load.activities[0].interval_s;
-        if cycles < 30.0 {
+        let interval = sc.load.activities[0].interval_s;
+        if truth.life_s < 30.0 * interval {
             continue;
         }
-        let error = ((full.life.life_s - truth.life_s) / truth.life_s).abs();
-        if std::env::var_os("SHOW").is_some() && error > 1e-7 {
+        done += 1;
+        let off_s = (full.life.life_s - truth.life_s).abs();
+        let error = off_s / truth.life_s;
+        if std::env::var_os("SHOW").is_some() && error > 1e-6 {
             println!(
-                "{error:.2e} cycles {cycles:.0} engine {:?} {:?} brute {} {:?} {:?}",
+                "{error:.2e} off {:.3} of {:.0} cycles, engine {:?} {:?} brute {} {:?} {:?} {:?}",
+                off_s / interval,
+                truth.life_s / interval,
                 full.life.life_s,
                 full.life.ending,
                 truth.life_s,
                 truth.ending,
-                (sc.load.activities.len(), sc.cell.rc.len(), sc.cell.two_well.is_some(), &sc.path.regulator)
+                (sc.load.activities.len(), sc.cell.rc.len(), sc.cell.two_well.is_some()),
+                &sc.path.regulator,
             );
         }
-        if full.life.ending != truth.ending {
-            endings_differ += 1;
+        if off_s < 0.3 * interval {
+            out.same.push(error);
+        } else if off_s < 1.05 * interval {
+            out.next.push(error);
+        } else {
+            out.other.push(error);
         }
-        errors.push(error);
-        charges.push((full.stranded_c - truth.charge_c).abs() / full.initial_charge_c);
+        if full.life.ending != truth.ending {
+            out.endings_differ += 1;
+        }
         let sum: f64 = full.ledger.iter().map(|e| e.charge_c).sum();
         assert!((sum / full.initial_charge_c - 1.0).abs() < 1e-9, "ledger {sum}");
     }
-    errors.sort_by(f64::total_cmp);
-    charges.sort_by(f64::total_cmp);
-    (errors, endings_differ, at_once, charges)
+    out.same.sort_by(f64::total_cmp);
+    out
 }
 
 fn quantile(sorted: &[f64], p: f64) -> f64 {
     sorted[((sorted.len() - 1) as f64 * p).round() as usize]
 }
 
-#[test]
-fn linear_lives_equal_brute_force() {
-    let (e, endings, at_once, q) = compare(Class::Linear, 120, 20_261_125);
+fn print(what: &str, out: &Outcome) {
     println!(
-        "linear: median {:.1e}, 90 % {:.1e}, 99 % {:.1e}, largest {:.1e}; charge left, largest {:.1e}; endings that differ {endings}; dead at once {at_once}",
-        quantile(&e, 0.5), quantile(&e, 0.9), quantile(&e, 0.99), quantile(&e, 1.0), quantile(&q, 1.0),
+        "{what}: same cycle {} (median {:.1e}, 90 % {:.1e}, 99 % {:.1e}, largest {:.1e}); neighbouring cycle {:?}; others {:?}; endings that differ {}; dead at once {}",
+        out.same.len(),
+        quantile(&out.same, 0.5),
+        quantile(&out.same, 0.9),
+        quantile(&out.same, 0.99),
+        quantile(&out.same, 1.0),
+        out.next,
+        out.other,
+        out.endings_differ,
+        out.at_once,
     );
 }
 
 #[test]
+fn linear_lives_equal_brute_force() {
+    let out = compare(Class::Linear, false, 120, 20_261_125);
+    print("linear", &out);
+}
+
+#[test]
 fn voltage_dependent_lives_equal_brute_force() {
-    let (e, endings, at_once, q) = compare(Class::Voltage, 120, 47);
-    println!(
-        "voltage: median {:.1e}, 90 % {:.1e}, 99 % {:.1e}, largest {:.1e}; charge left, largest {:.1e}; endings that differ {endings}; dead at once {at_once}",
-        quantile(&e, 0.5), quantile(&e, 0.9), quantile(&e, 0.99), quantile(&e, 1.0), quantile(&q, 1.0),
-    );
+    let out = compare(Class::Voltage, false, 120, 47);
+    print("voltage-dependent", &out);
+}
+
+#[test]
+fn seasonal_lives_equal_brute_force() {
+    let out = compare(Class::Linear, true, 50, 3);
+    print("seasons, linear", &out);
+}
+
+#[test]
+fn seasonal_voltage_dependent_lives_equal_brute_force() {
+    let out = compare(Class::Voltage, true, 40, 4);
+    print("seasons, voltage-dependent", &out);
 }
