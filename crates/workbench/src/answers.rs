@@ -89,7 +89,12 @@ pub fn forecast(
         life_is_limit: best.life.ending == Ending::AliveAtHorizon,
         ending: ending_text(best.life.ending).to_owned(),
         ending_activity: ending_activity(&case.scenario, &best.life).map(str::to_owned),
-        margins: best.margins.iter().map(margin_line).collect(),
+        margins: best
+            .margins
+            .iter()
+            .filter(|m| m.limit != best.life.ending)
+            .map(margin_line)
+            .collect(),
         stranded_c: best.stranded_c,
         ledger: ledger(&case, &best),
         initial_charge_c: best.initial_charge_c,

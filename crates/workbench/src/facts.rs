@@ -123,11 +123,8 @@ impl<'a> Shown<'a> {
         use overwinter_documents::types::supply::RegulatorKind;
         let supply =
             self.specimen.map_or_else(|| self.board.supply.clone(), |s| self.board.supply_of(s));
-        let Some(regulator) = &supply.regulator else { return 1.0 };
-        let class = regulator.class.as_deref().and_then(|name| self.bench.regulator(name));
-        let figures =
-            class.map_or_else(|| regulator.figures.clone(), |c| regulator.over_class(&c.figures));
-        match regulator.kind.or(class.map(|c| c.works)) {
+        let Some((kind, figures)) = self.bench.folder().regulator(&supply) else { return 1.0 };
+        match kind {
             Some(RegulatorKind::StepDown | RegulatorKind::StepUp | RegulatorKind::BuckBoost) => {
                 figures.output.as_ref().map_or(1.0, |v| v.si() / crate::resolve::path::REFERENCE_V)
             }

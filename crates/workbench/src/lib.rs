@@ -3,6 +3,7 @@
 
 pub mod answers;
 pub mod bench;
+pub mod bill;
 pub mod case;
 pub mod choice;
 pub mod explore;

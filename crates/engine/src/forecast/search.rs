@@ -278,8 +278,7 @@ impl Search<'_> {
         let share = self.leap.around.conditions.cold_share;
         let offset = |c: usize| {
             let state = &self.profile.checks[c];
-            let coulombs =
-                state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            let coulombs = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
             if coulombs < 0.0 { coulombs / (capacity * least_left) } else { coulombs / capacity }
         };
         let needs = |c: usize| 1.0 - (1.0 - self.required(c)) * share - offset(c);

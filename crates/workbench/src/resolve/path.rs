@@ -4,7 +4,7 @@ use overwinter_documents::types::board::{AlwaysOnPart, Board, Feed, Specimen};
 use overwinter_documents::types::parts::{Behaviour, Module, Part};
 use overwinter_documents::types::session::{Source as Fed, What};
 use overwinter_documents::types::supply::{
-    BoardRegulator, RegulatorFigures, RegulatorKind, ReverseProtection, Supply,
+    RegulatorFigures, RegulatorKind, ReverseProtection, Supply,
 };
 use overwinter_engine::curve::Curve;
 use overwinter_engine::load::{ExponentialTemperature, Sleep, SleepCurrent};
@@ -60,32 +60,17 @@ impl<'a> Subject<'a> {
         }
     }
 
-    /// Kind and figures of the regulator, the board's own over its class's.
-    fn regulator(
-        &self,
-        stated: Option<&BoardRegulator>,
-    ) -> Option<(Option<RegulatorKind>, RegulatorFigures)> {
-        if let Some(name) = &self.changed.regulator {
-            let class = self.bench.regulator(name)?;
-            let mut figures = class.figures.clone();
-            // The new part regulates to what the board needs.
-            if let Some(old) = self.regulator_of(stated?) {
-                figures.output = old.1.output.or(figures.output);
-            }
-            return Some((Some(class.works), figures));
+    /// Kind and figures of the regulator, the board's own over its class's, or of the one that a rework puts in.
+    fn regulator(&self, supply: &Supply) -> Option<(Option<RegulatorKind>, RegulatorFigures)> {
+        let own = self.bench.folder().regulator(supply);
+        let Some(name) = &self.changed.regulator else { return own };
+        let class = self.bench.regulator(name)?;
+        let mut figures = class.figures.clone();
+        // The new part regulates to what the board needs.
+        if let Some((_, old)) = own {
+            figures.output = old.output.or(figures.output);
         }
-        self.regulator_of(stated?)
-    }
-
-    fn regulator_of(
-        &self,
-        stated: &BoardRegulator,
-    ) -> Option<(Option<RegulatorKind>, RegulatorFigures)> {
-        let class = stated.class.as_deref().and_then(|name| self.bench.regulator(name));
-        let kind = stated.kind.or(class.map(|c| c.works));
-        let figures =
-            class.map_or_else(|| stated.figures.clone(), |c| stated.over_class(&c.figures));
-        Some((kind, figures))
+        Some((Some(class.works), figures))
     }
 }
 
@@ -97,7 +82,7 @@ pub(crate) fn supply_path(
 ) -> Result<engine::SupplyPath, ResolveError> {
     let supply = subject.supply();
     let fallback = subject.fallback();
-    let regulator = match subject.regulator(supply.regulator.as_ref()) {
+    let regulator = match subject.regulator(&supply) {
         Some((Some(kind), figures)) => regulator(subject, kind, &figures, inputs, gaps)?,
         _ => {
             gaps.push(
@@ -170,21 +155,9 @@ fn regulator(
         },
         |v| v.si(),
     );
-    let ground = figures.ground_current.as_ref().map(|current| {
-        inputs.push(input(
-            &subject.key("ground current"),
-            Target::GroundCurrent,
-            current,
-            priors::GROUND_CURRENT,
-            &fallback,
-            Face {
-                label: "regulator's ground current".into(),
-                kind: Kind::SmallCurrent,
-                less_is_better: true,
-            },
-        ));
-        current.si()
-    });
+    let ground_input = ground_current(subject);
+    let ground = ground_input.as_ref().map(|input| input.figure.value());
+    inputs.extend(ground_input);
     if kind == RegulatorKind::Linear {
         let dropout = dropout(figures);
         if let (Some(dropout), Some(point)) = (dropout, figures.dropout.last()) {
@@ -314,8 +287,27 @@ fn conversion(
     }
 }
 
+/// The ground current of the board's regulator as an input, where it is known.
+pub(crate) fn ground_current(subject: &Subject<'_>) -> Option<Input> {
+    let (_, figures) = subject.regulator(&subject.supply())?;
+    figures.ground_current.as_ref().map(|current| {
+        input(
+            &subject.key("ground current"),
+            Target::GroundCurrent,
+            current,
+            priors::GROUND_CURRENT,
+            &subject.fallback(),
+            Face {
+                label: "regulator's ground current".into(),
+                kind: Kind::SmallCurrent,
+                less_is_better: true,
+            },
+        )
+    })
+}
+
 /// Always-on parts that draw on battery, and the charger's back-leakage.
-fn always_on(
+pub(crate) fn always_on(
     subject: &Subject<'_>,
     inputs: &mut Vec<Input>,
     gaps: &mut Vec<String>,
@@ -623,9 +615,7 @@ fn saved(
     }
     let supply = subject.supply();
     let ground = |s: &Subject<'_>| {
-        s.regulator(supply.regulator.as_ref())
-            .and_then(|(_, figures)| figures.ground_current)
-            .map(|i| i.si())
+        s.regulator(&supply).and_then(|(_, figures)| figures.ground_current).map(|i| i.si())
     };
     let regulator = match (&subject.changed.regulator, ground(&before), ground(subject)) {
         (Some(_), Some(old), Some(new)) => old - new,
