@@ -2,9 +2,11 @@
 #![forbid(unsafe_code)]
 
 pub mod answers;
+pub mod ask;
 pub mod bench;
 pub mod bill;
 pub mod case;
+pub mod check;
 pub mod choice;
 pub mod explore;
 pub mod facts;

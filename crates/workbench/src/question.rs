@@ -181,7 +181,7 @@ pub fn candidate(
 }
 
 /// The charger and the cell: a danger is a need whether the project states it or not.
-fn charger_need(
+pub(crate) fn charger_need(
     bench: &Bench,
     cell: &Cell,
     shown: &Shown<'_>,
