@@ -79,8 +79,9 @@ fn seasons() -> Scenario {
     // A large primary-like cell, so that ten years are really gone through.
     sc.cell.capacity_c = 120_000.0;
     sc.cell.self_discharge = Some(SelfDischarge::from_loss(0.01, 365.0 * DAY_S, 10.0));
-    sc.cell.capacity_by_temperature =
-        Some(Curve::linear(&[(-20.0, 0.75), (-10.0, 0.85), (25.0, 1.0), (45.0, 1.0)]).expect("a curve"));
+    sc.cell.capacity_by_temperature = Some(
+        Curve::linear(&[(-20.0, 0.75), (-10.0, 0.85), (25.0, 1.0), (45.0, 1.0)]).expect("a curve"),
+    );
     sc.cell.ageing = Some(Ageing {
         capacity_loss_per_sqrt_year: 0.03,
         activation_j_per_mol: 50e3,

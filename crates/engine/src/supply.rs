@@ -328,9 +328,8 @@ fn linear(r: &LinearRegulator, demand: Demand, v: f64, ohm: f64) -> Regulated {
             let rounds = if matches!(demand, Demand::Power { .. }) { 3 } else { 1 };
             let slope = (full_a - quiet_a) / DROPOUT_RAMP_V;
             for _ in 0..rounds {
-                let depth_v =
-                    r.set_v + fixed_v + drop_ohm * rail_a - v
-                        + ohm * (rail_a * (1.0 + r.ground_per_load) + quiet_a);
+                let depth_v = r.set_v + fixed_v + drop_ohm * rail_a - v
+                    + ohm * (rail_a * (1.0 + r.ground_per_load) + quiet_a);
                 let ramp = slope * depth_v.max(0.0) / (1.0 - slope * ohm).max(0.5);
                 ground_a = if (ramp - (full_a - quiet_a)) * (full_a - quiet_a).signum() > 0.0 {
                     full_a

@@ -7,9 +7,13 @@
 mod common;
 
 use common::{Random, brute_force, direct_path, plain_cell, scenario};
-use overwinter_engine::cell::{Ageing, RcPair, Resistance, ResistanceCurve, SelfDischarge, TwoWell};
+use overwinter_engine::cell::{
+    Ageing, RcPair, Resistance, ResistanceCurve, SelfDischarge, TwoWell,
+};
 use overwinter_engine::climate::Monthly;
-use overwinter_engine::load::{Activity, Demand, ExponentialTemperature, Load, Peak, Segment, Sleep, SleepCurrent};
+use overwinter_engine::load::{
+    Activity, Demand, ExponentialTemperature, Load, Peak, Segment, Sleep, SleepCurrent,
+};
 use overwinter_engine::path::{
     AlwaysOn, Conversion, Drain, Dropout, EfficiencyTable, LinearRegulator, Regulator,
     ReverseProtection, Switching,
@@ -73,8 +77,10 @@ fn random_scenario(r: &mut Random, class: Class) -> Scenario {
         });
     }
     if r.unit() < 0.7 {
-        cell.self_discharge =
-            Some(SelfDischarge { rate_at_20_per_s: r.log_between(1e-9, 3e-7), doubling_kelvin: 10.0 });
+        cell.self_discharge = Some(SelfDischarge {
+            rate_at_20_per_s: r.log_between(1e-9, 3e-7),
+            doubling_kelvin: 10.0,
+        });
     }
     cell.initial_charge = r.between(0.6, 1.0);
     if r.unit() < 0.5 {
@@ -207,8 +213,10 @@ fn with_seasons(r: &mut Random, mut sc: Scenario) -> Scenario {
         });
     }
     if r.unit() < 0.6 {
-        sc.load.sleep.temperature =
-            Some(ExponentialTemperature { per_kelvin: r.between(0.02, 0.07), reference_celsius: 22.0 });
+        sc.load.sleep.temperature = Some(ExponentialTemperature {
+            per_kelvin: r.between(0.02, 0.07),
+            reference_celsius: 22.0,
+        });
     }
     let (mean, half) = (r.between(5.0, 20.0), r.between(2.0, 14.0));
     let mut monthly = Monthly {

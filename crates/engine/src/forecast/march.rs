@@ -582,7 +582,8 @@ impl March {
         let mut q = start_c;
         let mut aged = *around;
         let first = self.fall(sc, around, q, rate);
-        let steps = libm::ceil(first * length_s / (LARGEST_STEP * around.capacity_c)).clamp(1.0, 60.0);
+        let steps =
+            libm::ceil(first * length_s / (LARGEST_STEP * around.capacity_c)).clamp(1.0, 60.0);
         let h = length_s / steps;
         for step in 0..steps as usize {
             let middle_s = h * (step as f64 + 0.5);

@@ -278,8 +278,7 @@ impl Search<'_> {
         let share = self.leap.around.conditions.cold_share;
         let offset = |c: usize| {
             let state = &self.profile.checks[c];
-            let coulombs =
-                state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            let coulombs = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
             if coulombs < 0.0 { coulombs / (capacity * least_left) } else { coulombs / capacity }
         };
         let needs = |c: usize| 1.0 - (1.0 - self.required(c)) * share - offset(c);
@@ -529,14 +528,23 @@ impl Search<'_> {
         let mut t = earliest.max(begin_s);
         let (mut margin, mut s) = at(t);
         if margin.volts >= 0.0 && (0..self.frame.modes).any(|m| self.frame.rate[m] * t < 40.0) {
-            // The bound ignores the start-up; the true crossing comes later.
-            let (end_margin, _) = at(limit_s);
-            if end_margin.volts >= 0.0 {
-                return None;
-            }
-            t = illinois(limit_s, end_margin.volts, t, margin.volts, 1e-12 * limit_s, |x| {
-                at(x).0.volts
-            });
+            // The bound ignores the start-up; the true crossing comes later: bracket it by doubling.
+            let (mut low, mut low_margin) = (t, margin.volts);
+            let mut span = (low - begin_s).max(1e-3);
+            let (high, high_margin) = loop {
+                let next = (low + span).min(limit_s);
+                let there = at(next).0.volts;
+                if there < 0.0 {
+                    break (next, there);
+                }
+                if next >= limit_s {
+                    return None;
+                }
+                (low, low_margin) = (next, there);
+                span *= 2.0;
+            };
+            let tolerance = 1e-14 * high + 1e-12;
+            t = illinois(high, high_margin, low, low_margin, tolerance, |x| at(x).0.volts);
             (margin, s) = at(t);
         }
         if t > limit_s {

@@ -392,8 +392,7 @@ pub fn brute_force(sc: &Scenario, most_steps: u64) -> Option<Brute> {
         Ok(())
     };
     loop {
-        let Some(&(start, j)) =
-            next.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
+        let Some(&(start, j)) = next.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
         else {
             let until = sc.horizon_s;
             return match run(&mut x, t, until, None, 0.05 * fastest.min(until)) {
