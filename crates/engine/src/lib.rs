@@ -11,6 +11,7 @@ pub mod outcome;
 pub mod path;
 pub mod relations;
 pub mod scenario;
+pub mod state;
 pub mod supply;
 
 pub use cell::Cell;
@@ -22,3 +23,4 @@ pub use load::Load;
 pub use outcome::{Account, Ending, Flag, Flags, Forecast, Life, Place};
 pub use path::SupplyPath;
 pub use scenario::Scenario;
+pub use state::CellState;

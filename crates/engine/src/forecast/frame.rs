@@ -145,18 +145,44 @@ pub(crate) struct Frame {
 }
 
 fn positive(what: &'static str, got: f64) -> Result<(), InputError> {
-    if got.is_finite() && got > 0.0 {
+    if (1e-12..=1e15).contains(&got) {
         Ok(())
     } else {
-        Err(InputError::OutOfRange { what, got, need: "a finite number above zero" })
+        Err(InputError::OutOfRange { what, got, need: "above zero (1e-12 to 1e15)" })
     }
 }
 
 fn not_negative(what: &'static str, got: f64) -> Result<(), InputError> {
-    if got.is_finite() && got >= 0.0 {
+    if (0.0..=1e15).contains(&got) {
         Ok(())
     } else {
-        Err(InputError::OutOfRange { what, got, need: "a finite number, zero or above" })
+        Err(InputError::OutOfRange { what, got, need: "zero or above (to 1e15)" })
+    }
+}
+
+/// Times are kept in nanoseconds: from one of them to the longest horizon.
+fn time(what: &'static str, got: f64) -> Result<(), InputError> {
+    if (1e-9..=200.0 * YEAR_S).contains(&got) {
+        Ok(())
+    } else {
+        Err(InputError::OutOfRange { what, got, need: "from 1 ns to 200 years" })
+    }
+}
+
+fn voltage(what: &'static str, got: Option<f64>) -> Result<(), InputError> {
+    match got {
+        Some(v) if !(-1e3..=1e3).contains(&v) => {
+            Err(InputError::OutOfRange { what, got: v, need: "a voltage within ±1000 V" })
+        }
+        _ => Ok(()),
+    }
+}
+
+fn celsius(what: &'static str, got: f64) -> Result<(), InputError> {
+    if (-100.0..=200.0).contains(&got) {
+        Ok(())
+    } else {
+        Err(InputError::OutOfRange { what, got, need: "from −100 to 200 °C" })
     }
 }
 
@@ -267,7 +293,7 @@ impl Frame {
             train.offset_ns = match activity.first_s {
                 Some(first) => {
                     let first_ns = to_ns(first);
-                    if first < 0.0 || first_ns > latest_ns {
+                    if !(first >= 0.0 && first_ns <= latest_ns) {
                         return Err(InputError::OutOfRange {
                             what: "the first start of an activity",
                             got: first,
@@ -507,13 +533,67 @@ fn dependence(sc: &Scenario, awake: &DrainSum) -> Dependence {
 fn validate(sc: &Scenario, flags: &mut Flags) -> Result<(), InputError> {
     let cell = &sc.cell;
     positive("the cell's capacity (C)", cell.capacity_c)?;
-    positive("the horizon (s)", sc.horizon_s)?;
-    if sc.horizon_s > 200.0 * YEAR_S {
+    time("the horizon (s)", sc.horizon_s)?;
+    match &sc.climate {
+        Climate::Constant { celsius: at } => celsius("the temperature (°C)", *at)?,
+        Climate::Monthly(m) => {
+            for (mean, amplitude) in m.mean_celsius.iter().zip(m.daily_amplitude_kelvin) {
+                celsius("a month's mean temperature (°C)", *mean)?;
+                if !(0.0..=50.0).contains(&amplitude) {
+                    return Err(InputError::OutOfRange {
+                        what: "the amplitude of a month's daily swing (K)",
+                        got: amplitude,
+                        need: "between 0 and 50",
+                    });
+                }
+            }
+            if m.start_day >= 365 {
+                return Err(InputError::OutOfRange {
+                    what: "the day of the year at the start",
+                    got: f64::from(m.start_day),
+                    need: "0 (1 January) to 364",
+                });
+            }
+        }
+    }
+    if let Some(law) = sc.load.sleep.temperature {
+        celsius("the reference temperature of the sleep current (°C)", law.reference_celsius)?;
+        if !(-1.0..=1.0).contains(&law.per_kelvin) {
+            return Err(InputError::OutOfRange {
+                what: "the temperature coefficient of the sleep current (1/K)",
+                got: law.per_kelvin,
+                need: "between −1 and 1",
+            });
+        }
+    }
+    if let Some(a) = cell.ageing {
+        not_negative("the capacity lost by age in the first year", a.capacity_loss_per_sqrt_year)?;
+        not_negative("the activation energy of ageing (J/mol)", a.activation_j_per_mol)?;
+        if a.activation_j_per_mol > 2e5 {
+            return Err(InputError::OutOfRange {
+                what: "the activation energy of ageing (J/mol)",
+                got: a.activation_j_per_mol,
+                need: "at most 200 kJ/mol",
+            });
+        }
+        if let Some(rise) = a.resistance_rise_per_sqrt_year {
+            not_negative("the rise of resistance by age in the first year", rise)?;
+        }
+    }
+    if let Some(b) = cell.resistance.as_ref().and_then(|r| r.b_kelvin)
+        && !(-20_000.0..=20_000.0).contains(&b)
+    {
         return Err(InputError::OutOfRange {
-            what: "the horizon (s)",
-            got: sc.horizon_s,
-            need: "at most 200 years",
+            what: "the temperature constant B of the resistance (K)",
+            got: b,
+            need: "within ±20000",
         });
+    }
+    voltage("the cell's lowest voltage", cell.cutoff_v)?;
+    voltage("the protection's opening voltage", cell.protection.and_then(|p| p.cutoff_v))?;
+    voltage("the processor's reset threshold", sc.path.reset_v)?;
+    if let Some(i) = cell.protection.and_then(|p| p.own_current_a) {
+        not_negative("the protection's own current (A)", i)?;
     }
     if !(0.0..=1.0).contains(&cell.initial_charge) {
         return Err(InputError::OutOfRange {
@@ -580,7 +660,13 @@ fn validate(sc: &Scenario, flags: &mut Flags) -> Result<(), InputError> {
         None => flags.insert(Flag::SelfDischargeUnknown),
         Some(sd) => {
             not_negative("the self-discharge rate (1/s)", sd.rate_at_20_per_s)?;
-            positive("the doubling of self-discharge (K)", sd.doubling_kelvin)?;
+            if !(1.0..=1e6).contains(&sd.doubling_kelvin) {
+                return Err(InputError::OutOfRange {
+                    what: "the doubling of self-discharge (K)",
+                    got: sd.doubling_kelvin,
+                    need: "from 1 K up",
+                });
+            }
         }
     }
     if cell.protection.is_some_and(|p| p.own_current_a.is_none()) {
@@ -593,13 +679,13 @@ fn validate(sc: &Scenario, flags: &mut Flags) -> Result<(), InputError> {
         flags.insert(Flag::Passivation);
     }
     if let Some(s) = cell.shelf_life_s {
-        positive("the shelf life (s)", s)?;
+        time("the shelf life (s)", s)?;
     }
     validate_path(sc, flags)?;
     for activity in &sc.load.activities {
-        positive("the interval of an activity (s)", activity.interval_s)?;
+        time("the interval of an activity (s)", activity.interval_s)?;
         for segment in &activity.segments {
-            positive("the duration of a segment (s)", segment.duration_s)?;
+            time("the duration of a segment (s)", segment.duration_s)?;
             match segment.demand {
                 Demand::Current { current_a } => {
                     not_negative("a segment's current (A)", current_a)?

@@ -25,6 +25,7 @@ mod search;
 use crate::error::InputError;
 use crate::outcome::{Forecast, Life};
 use crate::scenario::Scenario;
+pub(crate) use frame::resistance_at;
 use march::March;
 
 /// The forecaster with its scratch memory; keep one per thread.

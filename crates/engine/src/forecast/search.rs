@@ -6,7 +6,7 @@
 //! bound passes is skipped whole. So the *first* failing peak is found, also when it is not the lowest one.
 
 use super::frame::resistance_at;
-use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay};
+use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay, to_ns};
 use super::profile::{Profile, Surroundings, charge_state, sleep_table};
 use crate::outcome::{Ending, Place};
 use crate::path::{Drain, Regulator, ReverseProtection};
@@ -433,14 +433,14 @@ impl Search<'_> {
         // The likeliest check goes first, so that the others can be skipped.
         let first = self.likeliest();
         let mut best: Option<Hit> = None;
-        let mut limit = end_s;
+        let mut limit_ns = to_ns(end_s);
         for round in 0..=n {
             let c = if round == 0 { first } else { round - 1 };
-            if round > 0 && c == first || self.bound(c, limit).volts >= 0.0 {
+            if round > 0 && c == first || self.bound(c, limit_ns as f64 * NS).volts >= 0.0 {
                 continue;
             }
-            if let Some((hit, raw_s)) = self.first_of(c, begin_s, limit) {
-                limit = limit.min(raw_s);
+            if let Some((hit, raw_ns)) = self.first_of(c, begin_s, limit_ns) {
+                limit_ns = limit_ns.min(raw_ns);
                 if best.is_none_or(|b| hit.instant_s < b.instant_s) {
                     best = Some(hit);
                 }
@@ -449,7 +449,7 @@ impl Search<'_> {
         best
     }
 
-    fn first_of(&self, c: usize, begin_s: f64, limit_s: f64) -> Option<(Hit, f64)> {
+    fn first_of(&self, c: usize, begin_s: f64, limit_ns: i64) -> Option<(Hit, i64)> {
         let check = self.frame.checks[c];
         let state = &self.profile.checks[c];
         let share = self.leap.around.conditions.cold_share;
@@ -458,12 +458,13 @@ impl Search<'_> {
         let mut earliest =
             if s > 1.0 { begin_s } else { self.leap.time_at(s, share, offset).max(begin_s) };
         if check.train == usize::MAX {
+            let limit_s = limit_ns as f64 * NS;
             return self.without_activities(c, &check, earliest, begin_s, limit_s);
         }
         let train = &self.frame.trains[check.train];
         let first_ns = train.offset_ns + check.theta_ns;
         let span = train.interval_ns;
-        let last = ((limit_s.min(9e9) * 1e9 + 0.5) as i64 - first_ns).div_euclid(span);
+        let last = (limit_ns - first_ns).div_euclid(span);
         if last < 0 {
             return None;
         }
@@ -493,7 +494,6 @@ impl Search<'_> {
         }
         let (margin, s) = self.exact(c, n);
         let raw_ns = first_ns + n * span;
-        let raw_s = raw_ns as f64 * NS;
         let instant_s = self.refine(&check, n, raw_ns, begin_s);
         let hit = Hit {
             instant_s,
@@ -507,7 +507,7 @@ impl Search<'_> {
             state_of_charge: s,
             at_once: n == 0,
         };
-        Some((hit, raw_s))
+        Some((hit, raw_ns))
     }
 
     fn without_activities(
@@ -517,7 +517,7 @@ impl Search<'_> {
         earliest: f64,
         begin_s: f64,
         limit_s: f64,
-    ) -> Option<(Hit, f64)> {
+    ) -> Option<(Hit, i64)> {
         let own = self.profile.checks[c].own;
         let at = |t: f64| {
             let mut u = own;
@@ -528,14 +528,23 @@ impl Search<'_> {
         let mut t = earliest.max(begin_s);
         let (mut margin, mut s) = at(t);
         if margin.volts >= 0.0 && (0..self.frame.modes).any(|m| self.frame.rate[m] * t < 40.0) {
-            // The bound ignores the start-up; the true crossing comes later.
-            let (end_margin, _) = at(limit_s);
-            if end_margin.volts >= 0.0 {
-                return None;
-            }
-            t = illinois(limit_s, end_margin.volts, t, margin.volts, 1e-12 * limit_s, |x| {
-                at(x).0.volts
-            });
+            // The bound ignores the start-up; the true crossing comes later: bracket it by doubling.
+            let (mut low, mut low_margin) = (t, margin.volts);
+            let mut span = (low - begin_s).max(1e-3);
+            let (high, high_margin) = loop {
+                let next = (low + span).min(limit_s);
+                let there = at(next).0.volts;
+                if there < 0.0 {
+                    break (next, there);
+                }
+                if next >= limit_s {
+                    return None;
+                }
+                (low, low_margin) = (next, there);
+                span *= 2.0;
+            };
+            let tolerance = 1e-14 * high + 1e-12;
+            t = illinois(high, high_margin, low, low_margin, tolerance, |x| at(x).0.volts);
             (margin, s) = at(t);
         }
         if t > limit_s {
@@ -556,7 +565,7 @@ impl Search<'_> {
             state_of_charge: s,
             at_once,
         };
-        Some((hit, t))
+        Some((hit, to_ns(t)))
     }
 
     /// The instant before a failing check at which its margin crosses zero.
