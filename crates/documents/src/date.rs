@@ -25,7 +25,8 @@ const HELP: &str = "write year-month-day, such as 2026-03-14";
 impl Date {
     /// The date, if the calendar has it.
     pub fn new(year: u16, month: u8, day: u8) -> Option<Self> {
-        let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+        let leap =
+            year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
         let days = match month {
             1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
             4 | 6 | 9 | 11 => 30,

@@ -190,7 +190,7 @@ impl StampOwn for Claim {
 /// What is wrong with the file, at its place.
 pub fn parse_document(path: &str, text: &str) -> Result<Document, Vec<Diagnostic>> {
     let table = parse_table(text).map_err(|error| vec![diagnostic_of(&error, path, text)])?;
-    let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![diagnostic])?;
+    let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![*diagnostic])?;
     Document::of_kind(kind, table).map_err(|error| vec![diagnostic_of(&error, path, text)])
 }
 
@@ -199,7 +199,7 @@ fn kind_of(
     path: &str,
     text: &str,
     table: &Spanned<DeTable<'_>>,
-) -> Result<DocumentKind, Diagnostic> {
+) -> Result<DocumentKind, Box<Diagnostic>> {
     let folder = path.split('/').next().unwrap_or("");
     let keys: Vec<&str> = table.get_ref().keys().map(|key| key.get_ref().as_ref()).collect();
     let by_folder = DocumentKind::of_folder(folder);
@@ -217,33 +217,28 @@ fn kind_of(
                 Some(place) => diagnostic.at_key(path, text, &place),
                 None => diagnostic.at(path, text, 0..text.len().min(1)),
             };
-            Err(diagnostic.help(format!(
+            Err(Box::new(diagnostic.help(format!(
                 "begin it with a line [{wanted}]; the folder {}/ holds one {wanted} a file",
                 folder.folder()
-            )))
+            ))))
         }
-        (Some(folder), Some(table)) if folder != table => Err(Diagnostic::new(
-            "document-misplaced",
-            Severity::Error,
-            format!("a [{}] stands in the folder {}/", table.table(), folder.folder()),
-        )
-        .at_key(path, text, &KeyPath::root().key(table.table()))
-        .help(format!(
-            "move the file to {}/, or make it a [{}]",
-            table.folder(),
-            folder.table()
-        ))),
+        (Some(folder), Some(table)) if folder != table => {
+            let message =
+                format!("a [{}] stands in the folder {}/", table.table(), folder.folder());
+            let help =
+                format!("move the file to {}/, or make it a [{}]", table.folder(), folder.table());
+            let key = KeyPath::root().key(table.table());
+            let diagnostic = Diagnostic::error("document-misplaced", message);
+            Err(Box::new(diagnostic.at_key(path, text, &key).help(help)))
+        }
         (Some(kind), Some(_)) | (None, Some(kind)) => Ok(kind),
         (None, None) => {
             let tables: Vec<String> =
                 DocumentKind::ALL.iter().map(|kind| format!("[{}]", kind.table())).collect();
-            Err(Diagnostic::new(
-                "document-unknown",
-                Severity::Error,
-                "neither the folder nor a table tells what this file is",
-            )
-            .at(path, text, 0..text.len().min(1))
-            .help(format!("begin it with one of {}", tables.join(", "))))
+            let message = "neither the folder nor a table tells what this file is";
+            let diagnostic = Diagnostic::error("document-unknown", message);
+            let help = format!("begin it with one of {}", tables.join(", "));
+            Err(Box::new(diagnostic.at(path, text, 0..text.len().min(1)).help(help)))
         }
     }
 }

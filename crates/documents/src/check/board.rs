@@ -134,7 +134,7 @@ fn rework(
         let what = "always-on part of this board";
         match change {
             Change::Remove(part) => {
-                checker.inner_reference(entry, &place.key("remove"), what, part, parts)
+                checker.inner_reference(entry, &place.key("remove"), what, part, parts);
             }
             Change::SetCurrent(set) => {
                 checker.inner_reference(
