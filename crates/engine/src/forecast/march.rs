@@ -1,0 +1,606 @@
+//! From leap to leap: one for a constant climate, one a month with seasons or ageing.
+
+use super::frame::{Dependence, Frame};
+use super::profile::{Profile, Surroundings};
+use super::record::Recorder;
+use super::search::{Hit, Leap, Search};
+use crate::climate::YEAR_S;
+use crate::outcome::{Ending, Flag, Flags, Life, Place};
+use crate::scenario::Scenario;
+
+/// Nodes and weights of the two-point Gauss–Legendre rule on 0…1.
+const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
+
+/// Panels narrower than this share of the charge are merged.
+const LEAST_PANEL: f64 = 0.02;
+
+/// Panels over whose two nodes the mean current changes by more than this share are halved …
+const STEEPEST: f64 = 0.02;
+
+/// … down to this share of the whole way.
+const FINEST_PANEL: f64 = 0.002;
+
+/// Largest step of the charge within a month, as a share of the capacity.
+const LARGEST_STEP: f64 = 0.02;
+
+/// How a march ended: the life, and the leap and instant it ended in.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct End {
+    pub(crate) life: Life,
+    pub(crate) leap: Leap,
+}
+
+/// A stretch whose currents depend on the voltage.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    around: Surroundings,
+    /// When the capacity in `around` holds.
+    t0_s: f64,
+    lambda: f64,
+    lambda_age: f64,
+    end_s: f64,
+}
+
+#[derive(Debug, Default)]
+pub(crate) struct March {
+    pub(crate) frame: Frame,
+    /// Profile of the current leap; at the end that of the end.
+    pub(crate) profile: Profile,
+    /// Profiles of the months (currents that do not depend on the voltage).
+    months: Vec<Profile>,
+    knots: Vec<f64>,
+}
+
+impl March {
+    /// Surroundings of a new cell under conditions `index`.
+    fn around(&self, sc: &Scenario, index: usize) -> Surroundings {
+        Surroundings {
+            conditions: self.frame.conditions[index],
+            capacity_c: sc.cell.capacity_c,
+            growth: 1.0,
+        }
+    }
+
+    /// Runs the whole life.
+    pub(crate) fn run(&mut self, sc: &Scenario, mut recorder: Option<&mut Recorder>) -> End {
+        let full_c = sc.cell.capacity_c * sc.cell.initial_charge;
+        let (end_s, end_kind) = match sc.cell.shelf_life_s {
+            Some(shelf) if shelf <= self.frame.horizon_s => (shelf, Ending::ShelfLife),
+            _ => (self.frame.horizon_s, Ending::AliveAtHorizon),
+        };
+        let first = if self.frame.monthly { self.frame.leap_at(sc, 0.0).0 } else { 0 };
+        let around = self.around(sc, first);
+        self.profile.reset(&self.frame);
+        let passes = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
+        self.profile.build(sc, &self.frame, &around, full_c, passes);
+        let mut flags = self.frame.flags;
+        if self.profile.fill_checks(&self.frame) {
+            flags.insert(Flag::ActivitiesOverlap);
+        }
+        // The mean charge starts above the true one by the ripple there.
+        let mut start_c = full_c;
+        for (j, train) in self.frame.trains.iter().enumerate() {
+            let phase = (train.interval_ns - train.offset_ns) % train.interval_ns;
+            let ripple = self.profile.response(&self.frame, j, phase).1;
+            start_c -= ripple;
+            if let Some(r) = recorder.as_deref_mut() {
+                r.start_ripple(j, ripple);
+            }
+        }
+        if let Some(r) = recorder.as_deref_mut() {
+            r.point(0.0, start_c, &around);
+        }
+        let (hit, leap) = if self.frame.monthly {
+            self.by_months(sc, start_c, end_s, &mut flags, recorder)
+        } else {
+            self.at_once(sc, around, start_c, end_s, recorder)
+        };
+        flags.extend(self.profile.flags);
+        let life = match hit {
+            Some(hit) => Life {
+                life_s: hit.instant_s,
+                ending: hit.ending,
+                place: hit.place,
+                shortfall_v: hit.shortfall_v,
+                at_once: hit.at_once,
+                state_of_charge: hit.state_of_charge,
+                flags,
+            },
+            None => Life {
+                life_s: end_s,
+                ending: end_kind,
+                place: Place::Sleep,
+                shortfall_v: 0.0,
+                at_once: false,
+                state_of_charge: super::profile::charge_state(
+                    leap.charge(end_s),
+                    leap.capacity(end_s),
+                    leap.around.conditions.cold_share,
+                ),
+                flags,
+            },
+        };
+        End { life: self.last_flags(sc, life), leap }
+    }
+
+    fn last_flags(&self, sc: &Scenario, mut life: Life) -> Life {
+        let flags = &mut life.flags;
+        if sc.cell.ageing.is_none() && life.life_s > YEAR_S {
+            flags.insert(Flag::AgeingUnknown);
+        }
+        if let Some(most_a) = sc.cell.max_current_a
+            && self.profile.segs.iter().any(|s| s.point.cell_a > most_a)
+        {
+            flags.insert(Flag::AboveCellCurrent);
+        }
+        if self.frame.dependence != Some(Dependence::None) {
+            let shortest = self.frame.trains.iter().map(|t| t.interval_s).fold(0.0, f64::max);
+            if life.life_s < 200.0 * shortest {
+                flags.insert(Flag::FewCycles);
+            }
+            if self.frame.modes > self.frame.rc
+                && life.life_s * self.frame.rate[self.frame.rc] < 50.0
+            {
+                flags.insert(Flag::SlowWells);
+            }
+        }
+        life
+    }
+
+    /// One leap for a constant climate without ageing.
+    fn at_once(
+        &mut self,
+        sc: &Scenario,
+        around: Surroundings,
+        start_c: f64,
+        end_s: f64,
+        recorder: Option<&mut Recorder>,
+    ) -> (Option<Hit>, Leap) {
+        self.final_leap(sc, around, 0.0, start_c, 0.0, end_s, recorder)
+    }
+
+    /// Mean charge at which the first bound fails, by a few rounds of profile and requirement.
+    /// Leaves the profile of that charge behind.
+    fn threshold(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64) -> f64 {
+        let mut q = 0.1 * around.capacity_c;
+        let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
+        for _ in 0..rounds {
+            self.profile.build(sc, &self.frame, around, q.min(start_c), rounds.min(2));
+            self.profile.fill_checks(&self.frame);
+            let next = self.needed(sc, around).min(start_c);
+            let change = (next - q).abs();
+            q = next;
+            if change < 1e-6 * around.capacity_c {
+                break;
+            }
+        }
+        if rounds > 1 {
+            self.profile.build(sc, &self.frame, around, q, 2);
+            self.profile.fill_checks(&self.frame);
+        }
+        q
+    }
+
+    /// Largest mean charge at which any check's bound fails, for the present profile.
+    fn needed(&self, sc: &Scenario, around: &Surroundings) -> f64 {
+        self.requirement(sc, around, 1.0) * around.capacity_c
+    }
+
+    fn requirement(&self, sc: &Scenario, around: &Surroundings, least_left: f64) -> f64 {
+        let leap = Leap {
+            around: *around,
+            t0_s: 0.0,
+            q0_c: 0.0,
+            mean_a: self.profile.mean_a,
+            lambda: 0.0,
+            lambda_age: 0.0,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), least_left)
+    }
+
+    /// The leap from `t0_s` on, to the failure or to `end_s`; `None` when it survives, with the leap
+    /// that holds at `end_s`.
+    #[allow(clippy::too_many_arguments)] // one call site each for a life and for its last month
+    fn final_leap(
+        &mut self,
+        sc: &Scenario,
+        around: Surroundings,
+        t0_s: f64,
+        start_c: f64,
+        lambda_age: f64,
+        end_s: f64,
+        mut recorder: Option<&mut Recorder>,
+    ) -> (Option<Hit>, Leap) {
+        let lambda = around.conditions.lambda;
+        let mut voltage_dependent = self.frame.dependence == Some(Dependence::Always);
+        let mut target_c = 0.0;
+        if self.frame.dependence != Some(Dependence::None) {
+            target_c = self.threshold(sc, &around, start_c);
+            if !voltage_dependent {
+                voltage_dependent =
+                    self.profile.sleep.dropout || self.profile.segs.iter().any(|s| s.point.dropout);
+            }
+        }
+        if !voltage_dependent {
+            let leap = Leap {
+                around,
+                t0_s,
+                q0_c: start_c,
+                mean_a: self.profile.mean_a,
+                lambda,
+                lambda_age,
+            };
+            let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+            let hit = search.first_failure(t0_s, end_s);
+            if let Some(r) = recorder {
+                let until_s = hit.map_or(end_s, |h| h.instant_s);
+                r.linear(sc, &self.frame, &self.profile, &leap, until_s);
+            }
+            return (hit, leap);
+        }
+        let mut way = Way { around, t0_s, lambda, lambda_age, end_s };
+        let (mut t, mut q) = (t0_s, start_c);
+        let mut alive = false;
+        // With ageing the charge that is needed moves while it is approached.
+        for _ in 0..4 {
+            (t, q, alive) = self.descend(sc, &way, t, q, target_c, recorder.as_deref_mut());
+            if alive || lambda_age == 0.0 {
+                break;
+            }
+            way.around.capacity_c = around.capacity_c * libm::exp(-lambda_age * (t - t0_s));
+            way.t0_s = t;
+            target_c = self.threshold(sc, &way.around, q);
+            if q - target_c <= 1e-7 * around.capacity_c {
+                break;
+            }
+        }
+        let around = way.around;
+        if alive {
+            // Half-way current of what is left of the time, found in a few rounds.
+            let mut middle = q;
+            for _ in 0..3 {
+                self.profile.build(sc, &self.frame, &around, middle, 2);
+                let fall = (lambda + lambda_age) * middle + self.profile.mean_a;
+                middle = q - 0.5 * fall * (end_s - t);
+            }
+        } else {
+            self.profile.build(sc, &self.frame, &around, q, 3);
+        }
+        self.profile.fill_checks(&self.frame);
+        let leap = Leap {
+            around: Surroundings {
+                capacity_c: around.capacity_c * libm::exp(-lambda_age * (t - way.t0_s)),
+                ..around
+            },
+            t0_s: t,
+            q0_c: q,
+            mean_a: self.profile.mean_a,
+            lambda,
+            lambda_age,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let hit = search.first_failure(t0_s, end_s);
+        if let Some(r) = recorder {
+            let until_s = hit.map_or(end_s, |h| h.instant_s);
+            r.linear(sc, &self.frame, &self.profile, &leap, until_s);
+        }
+        (hit, leap)
+    }
+
+    /// Quadrature of `dt = −dQ/(λQ + I(Q))` from `(t, q)` down to `target_c`; `true` when the end of the
+    /// time comes first, with the last panel's start.
+    fn descend(
+        &mut self,
+        sc: &Scenario,
+        way: &Way,
+        from_s: f64,
+        start_c: f64,
+        target_c: f64,
+        mut recorder: Option<&mut Recorder>,
+    ) -> (f64, f64, bool) {
+        let rate = way.lambda + way.lambda_age;
+        let (mut t, mut q) = (from_s, start_c);
+        if target_c >= start_c {
+            return (t, q, false);
+        }
+        self.fill_knots(sc, &way.around, start_c, target_c);
+        let least_panel = (start_c - target_c) * FINEST_PANEL;
+        let mut index = 0;
+        let mut b = self.knots[1];
+        let mut last_dt = 0.0;
+        while q > target_c && index + 1 < self.knots.len() {
+            let a = q;
+            let mut around = way.around;
+            if way.lambda_age != 0.0 {
+                let middle_s = t - way.t0_s + 0.5 * last_dt;
+                around.capacity_c *= libm::exp(-way.lambda_age * middle_s);
+            }
+            let mut dt = 0.0;
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
+            let mut falls = [0.0; 2];
+            let mut stuck = false;
+            for ((x, w), kept) in GAUSS.into_iter().zip(&mut falls) {
+                let at = a + (b - a) * x;
+                self.profile.build(sc, &self.frame, &around, at, 2);
+                let fall = rate * at + self.profile.mean_a;
+                if fall <= 0.0 {
+                    stuck = true;
+                    break;
+                }
+                *kept = fall;
+                let share_s = w * (a - b) / fall;
+                dt += share_s;
+                if let Some(r) = recorder.as_deref_mut() {
+                    r.node(sc, &self.frame, &self.profile, at, share_s, way.lambda, way.lambda_age);
+                }
+            }
+            let steep = (falls[0] - falls[1]).abs() > STEEPEST * falls[0];
+            let late = stuck || t + dt > way.end_s;
+            if late || (steep && a - b > least_panel) {
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
+                if late {
+                    return (t, q, true);
+                }
+                // The current changes too much for one panel (a kink that moved, a steep curve).
+                b = 0.5 * (a + b);
+                continue;
+            }
+            if let Some(r) = recorder.as_deref_mut() {
+                r.point(t + dt, b, &around);
+            }
+            t += dt;
+            q = b;
+            last_dt = dt;
+            if q <= self.knots[index + 1] {
+                index += 1;
+            }
+            b = self.knots.get(index + 1).copied().unwrap_or(target_c);
+        }
+        (t, q, false)
+    }
+
+    /// Panel ends between two charges, falling: knots of the cell's curves and the charges at which
+    /// sleep or a segment enters dropout.
+    fn fill_knots(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
+        self.knots.clear();
+        let share = around.conditions.share;
+        let charge = |s: f64| around.capacity_c * (1.0 - (1.0 - s) * share);
+        let knots = &mut self.knots;
+        let mut add = |q: f64| {
+            if q < start_c && q > end_c {
+                knots.push(q);
+            }
+        };
+        let ocv = &sc.cell.open_circuit_v;
+        let mut last = f64::INFINITY;
+        for &s in ocv.knots().iter().rev() {
+            if last - s >= LEAST_PANEL {
+                add(charge(s));
+                last = s;
+            }
+        }
+        if let Some(crate::cell::ResistanceCurve::Table(t)) =
+            sc.cell.resistance.as_ref().map(|r| &r.at_25)
+        {
+            for &s in t.knots() {
+                add(charge(s));
+            }
+        }
+        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
+        // whose ground current changes in dropout, also from those before it.
+        self.add_kinks(sc, around, start_c, end_c);
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            self.profile.build(sc, &self.frame, around, start_c, 2);
+            self.add_kinks(sc, around, start_c, end_c);
+        }
+        self.knots.push(start_c);
+        self.knots.push(end_c);
+        self.knots.sort_unstable_by(|a, b| b.total_cmp(a));
+        let least = 1e-9 * around.capacity_c;
+        self.knots.dedup_by(|b, a| *a - *b < least);
+    }
+
+    fn add_kinks(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
+        let leap = Leap {
+            around: *around,
+            t0_s: 0.0,
+            q0_c: 0.0,
+            mean_a: 0.0,
+            lambda: 0.0,
+            lambda_age: 0.0,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let knots = &mut self.knots;
+        search.kinks(|q| {
+            if q < start_c && q > end_c {
+                knots.push(q);
+            }
+        });
+    }
+
+    /// Month after month.
+    fn by_months(
+        &mut self,
+        sc: &Scenario,
+        start_c: f64,
+        end_s: f64,
+        flags: &mut Flags,
+        mut recorder: Option<&mut Recorder>,
+    ) -> (Option<Hit>, Leap) {
+        let count = if self.frame.seasonal { 12 } else { 1 };
+        let mut linear = self.frame.dependence == Some(Dependence::None);
+        let mut needed = [0.0; 12];
+        let mut filled = [false; 12];
+        while self.months.len() < count {
+            self.months.push(Profile::default());
+        }
+        for m in 0..count {
+            self.months[m].reset(&self.frame);
+        }
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            // In regulation all year at the charge each month needs? Then it is linear.
+            linear = true;
+            for m in 0..count {
+                let around = self.around(sc, m);
+                self.threshold(sc, &around, start_c);
+                linear &= !self.profile.sleep.dropout
+                    && !self.profile.segs.iter().any(|s| s.point.dropout);
+            }
+        }
+        let rise = sc.cell.ageing.and_then(|a| a.resistance_rise_per_sqrt_year).unwrap_or(0.0);
+        let prefactor = sc.cell.ageing.map_or(0.0, |a| a.capacity_loss_per_sqrt_year);
+        let (mut t, mut q) = (0.0, start_c);
+        // Squared ageing law (years at 25 °C), its loss, and the capacity left.
+        let mut aged_years = 0.0;
+        let mut left = 1.0;
+        let (mut index, mut leap_end) = self.frame.leap_at(sc, 0.0);
+        loop {
+            let to = leap_end.min(end_s);
+            let length = to - t;
+            let cond = self.frame.conditions[index];
+            let aged_after = aged_years + cond.ageing_square * length / YEAR_S;
+            let mut left_after = 1.0 - prefactor * aged_after.sqrt();
+            if left_after < 0.5 {
+                flags.insert(Flag::AgeingBeyondHalf);
+                left_after = left_after.max(0.02);
+            }
+            let lambda_age =
+                if prefactor > 0.0 { libm::log(left / left_after) / length } else { 0.0 };
+            let around = Surroundings {
+                conditions: cond,
+                capacity_c: sc.cell.capacity_c * left,
+                growth: 1.0 + rise * aged_after.sqrt(),
+            };
+            if !filled[index] {
+                // Currents of this month: once for all years where they do not depend on the voltage.
+                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                self.profile.build(sc, &self.frame, &around, q, if linear { 1 } else { 2 });
+                if self.profile.fill_checks(&self.frame) {
+                    flags.insert(Flag::ActivitiesOverlap);
+                }
+                needed[index] = if linear {
+                    self.needed_share(sc, &around)
+                } else {
+                    self.threshold(sc, &around, start_c);
+                    self.needed_share(sc, &around)
+                };
+                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                filled[index] = rise == 0.0;
+            }
+            let after = if linear {
+                let leap = Leap {
+                    around,
+                    t0_s: t,
+                    q0_c: q,
+                    mean_a: self.months[index].mean_a,
+                    lambda: cond.lambda,
+                    lambda_age,
+                };
+                leap.charge(to)
+            } else {
+                self.runge_kutta(sc, &around, q, (cond.lambda, lambda_age), length, None)
+            };
+            let capacity_after = sc.cell.capacity_c * left_after;
+            if after < needed[index] * capacity_after {
+                // Somewhere in this month a bound fails: look closely.
+                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                let mark = recorder.as_deref_mut().map(|r| r.mark());
+                let (hit, leap) =
+                    self.final_leap(sc, around, t, q, lambda_age, to, recorder.as_deref_mut());
+                if hit.is_some() {
+                    return (hit, leap);
+                }
+                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
+            }
+            let leap = Leap {
+                around,
+                t0_s: t,
+                q0_c: q,
+                mean_a: if linear { self.months[index].mean_a } else { self.profile.mean_a },
+                lambda: cond.lambda,
+                lambda_age,
+            };
+            if let Some(r) = recorder.as_deref_mut() {
+                if linear {
+                    r.linear(sc, &self.frame, &self.months[index], &leap, to);
+                } else {
+                    let rates = (cond.lambda, lambda_age);
+                    self.runge_kutta(sc, &around, q, rates, length, Some(&mut *r));
+                }
+                r.point(to, after, &around);
+            }
+            if to >= end_s {
+                if linear {
+                    core::mem::swap(&mut self.profile, &mut self.months[index]);
+                }
+                // Anchor at the end, so that whoever asks for the charge there gets it.
+                let around = Surroundings { capacity_c: capacity_after, ..around };
+                return (None, Leap { around, t0_s: to, q0_c: after, ..leap });
+            }
+            q = after;
+            aged_years = aged_after;
+            left = left_after;
+            t = to;
+            if self.frame.seasonal {
+                index = (index + 1) % 12;
+                leap_end += f64::from(crate::climate::MONTH_DAYS[index]) * crate::climate::DAY_S;
+            } else {
+                (_, leap_end) = self.frame.leap_at(sc, t);
+            }
+        }
+    }
+
+    /// The mean charge that a month needs, as a share of the capacity then; on the safe side over a
+    /// capacity that shrinks to half.
+    fn needed_share(&self, sc: &Scenario, around: &Surroundings) -> f64 {
+        self.requirement(sc, around, 0.5)
+    }
+
+    fn fall(&mut self, sc: &Scenario, around: &Surroundings, q: f64, rate: f64) -> f64 {
+        self.profile.build(sc, &self.frame, around, q, 2);
+        rate * q + self.profile.mean_a
+    }
+
+    /// Charge after a month whose currents depend on the voltage: classical Runge–Kutta, in steps of at
+    /// most [`LARGEST_STEP`] of the capacity, because the tables have kinks.
+    fn runge_kutta(
+        &mut self,
+        sc: &Scenario,
+        around: &Surroundings,
+        start_c: f64,
+        rates: (f64, f64),
+        length_s: f64,
+        mut recorder: Option<&mut Recorder>,
+    ) -> f64 {
+        let rate = rates.0 + rates.1;
+        let mut q = start_c;
+        let mut aged = *around;
+        let first = self.fall(sc, around, q, rate);
+        let steps =
+            libm::ceil(first * length_s / (LARGEST_STEP * around.capacity_c)).clamp(1.0, 60.0);
+        let h = length_s / steps;
+        for step in 0..steps as usize {
+            let middle_s = h * (step as f64 + 0.5);
+            aged.capacity_c = around.capacity_c * libm::exp(-rates.1 * middle_s);
+            let mut at = q;
+            let mut sum = 0.0;
+            for (weight, next) in [(1.0, 0.5), (2.0, 0.5), (2.0, 1.0), (1.0, 0.0)] {
+                let k = self.fall(sc, &aged, at, rate);
+                if let Some(r) = recorder.as_deref_mut() {
+                    let share_s = weight * h / 6.0;
+                    r.node(sc, &self.frame, &self.profile, at, share_s, rates.0, rates.1);
+                }
+                sum += weight * k;
+                at = q - next * h * k;
+            }
+            q -= h / 6.0 * sum;
+        }
+        q
+    }
+}
