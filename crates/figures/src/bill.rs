@@ -166,7 +166,9 @@ pub fn reconcile(total_a: Figure, mut parts: Vec<Part>) -> Bill {
     parts.sort_by(|a, b| {
         b.current_a.value().total_cmp(&a.current_a.value()).then_with(|| a.name.cmp(&b.name))
     });
-    let limit = 2.0 * unexplained_a.standard_uncertainty();
+    // Rounding of the sum is not a missing part.
+    let rounding = 1e-12 * total_a.value().abs();
+    let limit = (2.0 * unexplained_a.standard_uncertainty()).max(rounding);
     let closure = if value > limit {
         Closure::SomethingMissing
     } else if value < -limit {

@@ -108,6 +108,10 @@ pub fn largest_series_resistance(board: &BoardUnderTest) -> f64 {
 /// Common practice, no source.
 const GOOD_ENOUGH: f64 = 0.05;
 
+/// A range that takes more than this share of the source's voltage asleep is not used for it.
+/// Common practice, no source.
+const DROP_ASLEEP_SHARE: f64 = 0.02;
+
 /// Judges every range of a meter for a board and says how to connect.
 ///
 /// Static: no bulk capacitance is credited, so a range said to fail may pass short peaks.
@@ -146,6 +150,7 @@ pub fn advise(board: &BoardUnderTest, ranges: &[MeterRange]) -> BurdenAdvice {
     let whole = |v: &&RangeVerdict| v.boots && v.transmits && v.peak_in_range;
     let sharpest = |candidates: &mut dyn Iterator<Item = &RangeVerdict>| {
         candidates
+            .filter(|v| v.drop_asleep_v <= DROP_ASLEEP_SHARE * board.source_v)
             .min_by(|a, b| a.relative_u_asleep.total_cmp(&b.relative_u_asleep))
             .filter(|v| v.relative_u_asleep <= GOOD_ENOUGH)
             .map(|v| v.range.clone())

@@ -23,7 +23,8 @@ pub struct TestValue {
     pub gain_days: f64,
     /// Standard error of the gain from the number of draws.
     pub standard_error_days: f64,
-    /// True when the gain is beyond twice its standard error and a tenth of a day.
+    /// True when the gain is beyond a tenth of a day, twice its standard error and three times the
+    /// noise floor of the estimate.
     pub matters: bool,
     /// Chance that the result changes the choice.
     pub flip_chance: f64,
@@ -44,6 +45,8 @@ pub struct NextTest {
     pub expected_days: f64,
     /// Gain if everything were known, days: no test is worth more.
     pub perfect_days: f64,
+    /// Gain the estimate gives to numbers that have nothing to do with the choice, days.
+    pub noise_floor_days: f64,
     /// The tests: by days per minute, those without minutes after the others by gain.
     pub tests: Vec<TestValue>,
 }
@@ -70,7 +73,8 @@ pub fn next_test(
             name: c.name.to_owned(),
             gain_days: v.expected_gain,
             standard_error_days: v.standard_error,
-            matters: v.expected_gain > SMALLEST_GAIN_DAYS.max(2.0 * v.standard_error),
+            matters: v.expected_gain
+                > SMALLEST_GAIN_DAYS.max(2.0 * v.standard_error).max(3.0 * value.noise_floor),
             flip_chance: v.flip_probability,
             flips_to: v.flips_to,
             minutes: c.minutes,
@@ -87,6 +91,7 @@ pub fn next_test(
         choice: value.choice,
         expected_days: value.expected_outcome,
         perfect_days: value.perfect_information,
+        noise_floor_days: value.noise_floor,
         tests,
     })
 }

@@ -230,6 +230,15 @@ pub enum ReadingFault {
         /// The influence.
         name: String,
     },
+    /// A zero or the slope for the burden correction is not a finite number.
+    #[error("{what} is not a finite number")]
+    BadCorrection {
+        /// Which.
+        what: &'static str,
+    },
+    /// The numbers are too large to compute with.
+    #[error("the figure is not finite: the numbers entered are too large")]
+    Overflow,
     /// All repeats equal: the meter's last digit hides the spread.
     #[error("{n} equal repeats: the spread is hidden by the resolution, which is used instead")]
     ZeroSpread {
@@ -279,6 +288,8 @@ impl ReadingFault {
                 | Self::Impossible { .. }
                 | Self::BadRange { .. }
                 | Self::BadInfluence { .. }
+                | Self::BadCorrection { .. }
+                | Self::Overflow
         )
     }
 }
@@ -302,7 +313,7 @@ const LOW_SHARE_OF_RANGE: f64 = 0.05;
 /// Turns a reading into a figure with its sources.
 ///
 /// Sources: repeats (Type A, `s/√n`, Student t), resolution (± half a count), gain and offset of the
-/// range (shared), zero drift (shared in the session), burden correction, influences. Equal repeats
+/// range (shared), zero drift, burden correction, influences. Equal repeats
 /// do not give `u = 0`: the resolution stands in for the spread they hide.
 pub fn evaluate(reading: &Reading) -> Evaluated {
     let mut faults = Vec::new();
@@ -313,6 +324,7 @@ pub fn evaluate(reading: &Reading) -> Evaluated {
             faults.push(ReadingFault::BadInfluence { name: influence.name.clone() });
         }
     }
+    check_corrections(reading, &mut faults);
     if let (Some(taken), Some(since)) = (reading.taken_on_day, reading.board_since_day)
         && taken < since
     {
@@ -345,6 +357,10 @@ pub fn evaluate(reading: &Reading) -> Evaluated {
         let name = format!("{owner} / {}", influence.name);
         let source = Source::from_distribution(&name, influence.deviation.clone());
         figure = figure.plus_source(source, influence.sensitivity);
+    }
+    if !(figure.value().is_finite() && figure.variance().is_finite()) {
+        faults.push(ReadingFault::Overflow);
+        return Evaluated { figure: None, uncertainty_known, faults };
     }
     if reading.kind == QuantityKind::Current && figure.value() < 0.0 {
         let limit = 2.0 * figure.standard_uncertainty();
@@ -379,6 +395,22 @@ fn check_values(reading: &Reading, faults: &mut Vec<ReadingFault>) {
     }
 }
 
+fn check_corrections(reading: &Reading, faults: &mut Vec<ReadingFault>) {
+    let slope = match reading.burden {
+        BurdenPolicy::Flag => None,
+        BurdenPolicy::Correct { slope_a_per_v, u_a_per_v } => Some(slope_a_per_v + u_a_per_v),
+    };
+    for (what, number) in [
+        ("the zero before", reading.zero_before),
+        ("the zero after", reading.zero_after),
+        ("the slope for the burden correction", slope),
+    ] {
+        if number.is_some_and(|x| !x.is_finite()) {
+            faults.push(ReadingFault::BadCorrection { what });
+        }
+    }
+}
+
 fn check_range(reading: &Reading, faults: &mut Vec<ReadingFault>) {
     let Some(range) = &reading.instrument else { return };
     for (parameter, got) in [
@@ -409,7 +441,7 @@ fn with_instrument(
         faults.push(ReadingFault::LowOnRange { share });
     }
     let zeros = [reading.zero_before, reading.zero_after];
-    let known: Vec<f64> = zeros.iter().flatten().copied().filter(|z| z.is_finite()).collect();
+    let known: Vec<f64> = zeros.iter().flatten().copied().collect();
     let correct = !known.is_empty() && reading.zero_policy != ZeroPolicy::Ignore;
     let session = format!("{} / {place} / zero", reading.session);
     if correct {
@@ -422,8 +454,10 @@ fn with_instrument(
             faults.push(ReadingFault::ZeroDrift { moved, limit: range.offset_limit });
         }
         if correct && moved != 0.0 {
-            // The zero was somewhere between the two when the reading was taken.
-            figure = figure.plus_source(Source::rectangular(&session, 0.5 * moved.abs()), 1.0);
+            // The zero was somewhere between the two when this reading was taken; another reading of
+            // the session met another zero, so the source is this reading's own.
+            let drift = format!("{} / zero drift", reading.id);
+            figure = figure.plus_source(Source::rectangular(&drift, 0.5 * moved.abs()), 1.0);
         }
     }
     if range.gain_limit > 0.0 {

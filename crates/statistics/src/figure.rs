@@ -6,92 +6,10 @@
 //! Law of propagation: JCGM 100:2008, 5.1 and 5.2 (first order).
 
 use crate::distribution::{Distribution, DistributionError};
+use crate::source::{Source, SourceId};
 use crate::special::t_quantile;
 use core::cmp::Ordering;
 use std::sync::Arc;
-
-/// Name of an independent source of uncertainty; the same name is the same source.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct SourceId(Arc<str>);
-
-impl SourceId {
-    /// A source called `name`, for instance `meter A / 200 µA / gain`.
-    pub fn new(name: &str) -> Self {
-        Self(Arc::from(name))
-    }
-
-    /// The name.
-    pub fn name(&self) -> &str {
-        &self.0
-    }
-}
-
-/// An independent source of uncertainty with mean zero.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Source {
-    /// Identity.
-    pub id: SourceId,
-    /// Standard uncertainty `u`, in the unit of the source.
-    pub standard_uncertainty: f64,
-    /// Degrees of freedom of `u`; infinite when `u` is taken as known.
-    pub degrees_of_freedom: f64,
-    /// Distribution of the deviation (centred on zero), for Monte Carlo.
-    pub distribution: Distribution,
-}
-
-impl Source {
-    /// Normal with standard uncertainty `u` taken as known.
-    pub fn normal(name: &str, u: f64) -> Self {
-        Self {
-            id: SourceId::new(name),
-            standard_uncertainty: u,
-            degrees_of_freedom: f64::INFINITY,
-            distribution: Distribution::Normal { mean: 0.0, sd: u },
-        }
-    }
-
-    /// Type A: standard uncertainty `u` from repeats with `degrees_of_freedom`; sampled as scaled
-    /// Student t (JCGM 101:2008, 6.4.9.2).
-    pub fn type_a(name: &str, u: f64, degrees_of_freedom: f64) -> Self {
-        Self {
-            id: SourceId::new(name),
-            standard_uncertainty: u,
-            degrees_of_freedom,
-            distribution: Distribution::StudentT { location: 0.0, scale: u, degrees_of_freedom },
-        }
-    }
-
-    /// Rectangular with limits `±half_width`: `u = a/√3` (JCGM 100:2008, 4.3.7).
-    pub fn rectangular(name: &str, half_width: f64) -> Self {
-        Self::from_distribution(name, Distribution::Uniform { centre: 0.0, half_width })
-    }
-
-    /// Triangular with limits `±half_width`: `u = a/√6` (JCGM 100:2008, 4.3.9).
-    pub fn triangular(name: &str, half_width: f64) -> Self {
-        Self::from_distribution(
-            name,
-            Distribution::Triangular { low: -half_width, mode: 0.0, high: half_width },
-        )
-    }
-
-    /// Any distribution of the deviation; `u` is its standard deviation. The caller centres it.
-    pub fn from_distribution(name: &str, distribution: Distribution) -> Self {
-        Self {
-            id: SourceId::new(name),
-            standard_uncertainty: distribution.sd(),
-            degrees_of_freedom: f64::INFINITY,
-            distribution,
-        }
-    }
-
-    /// The same source with a stated reliability of its `u`:
-    /// `ν ≈ ½·(Δu/u)⁻²` (JCGM 100:2008, G.4.2) gives the degrees of freedom.
-    #[must_use]
-    pub fn with_degrees_of_freedom(mut self, degrees_of_freedom: f64) -> Self {
-        self.degrees_of_freedom = degrees_of_freedom;
-        self
-    }
-}
 
 /// Why a figure could not be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -404,7 +322,7 @@ impl Figure {
             degrees_of_freedom,
             rule,
         };
-        if let Some((factor, rule)) = self.dominant_rectangles(probability) {
+        if let Some((factor, rule, _)) = self.dominant_rectangles(probability) {
             return coverage(factor, rule);
         }
         // To one decimal first, as the guide's examples do: 18.999 counts as 19.
@@ -412,8 +330,8 @@ impl Figure {
         coverage(t_quantile(0.5 * (1.0 + probability), whole), CoverageRule::StudentT)
     }
 
-    /// Coverage factor of a dominant rectangle or trapezoid, if there is one.
-    fn dominant_rectangles(&self, probability: f64) -> Option<(f64, CoverageRule)> {
+    /// Coverage factor of a dominant rectangle or trapezoid, if there is one, and its top over base.
+    fn dominant_rectangles(&self, probability: f64) -> Option<(f64, CoverageRule, f64)> {
         const REST: f64 = 0.3; // EA-4/02 M:2022, S9.14: "not larger than 0.3"
         let mut parts: Vec<(f64, bool)> = self
             .contributions
@@ -427,7 +345,7 @@ impl Figure {
         let rest = |from: usize| parts[from..].iter().map(|p| p.0 * p.0).sum::<f64>().sqrt();
         let first = parts.first().filter(|p| p.1 && p.0 > 0.0)?;
         if rest(1) <= REST * first.0 {
-            return Some((3.0_f64.sqrt() * probability, CoverageRule::DominantRectangle));
+            return Some((3.0_f64.sqrt() * probability, CoverageRule::DominantRectangle, 1.0));
         }
         let second = parts.get(1).filter(|p| p.1)?;
         let both = (first.0 * first.0 + second.0 * second.0).sqrt();
@@ -440,7 +358,7 @@ impl Figure {
         }
         let factor = (1.0 - ((1.0 - probability) * (1.0 - top * top)).sqrt())
             / ((1.0 + top * top) / 6.0).sqrt();
-        Some((factor, CoverageRule::DominantTrapezoid))
+        Some((factor, CoverageRule::DominantTrapezoid, top))
     }
 
     /// The uncertainty budget, largest contribution first.
@@ -472,17 +390,36 @@ impl Figure {
         }
     }
 
-    /// Distribution of the figure for a forecast: normal, or scaled Student t where the effective
-    /// degrees of freedom are below 100 (above, the two differ by under 1 % in the 95 % width).
+    /// Distribution of the figure for a forecast, with the figure's standard uncertainty.
+    ///
+    /// A rectangle or trapezoid where one or two rectangular sources dominate (as in
+    /// [`Figure::coverage`]); else scaled Student t below 100 effective degrees of freedom; else normal.
+    /// Below 3 degrees of freedom a Student t has no usable spread: 3 are taken, with the scale that
+    /// keeps the width of the 95 % interval.
     pub fn distribution(&self) -> Distribution {
         let u = self.standard_uncertainty();
         let degrees_of_freedom = self.degrees_of_freedom();
         if u == 0.0 {
-            Distribution::Exact(self.value)
-        } else if degrees_of_freedom < 100.0 {
-            Distribution::StudentT { location: self.value, scale: u, degrees_of_freedom }
-        } else {
-            Distribution::Normal { mean: self.value, sd: u }
+            return Distribution::Exact(self.value);
+        }
+        match self.dominant_rectangles(0.95) {
+            Some((_, CoverageRule::DominantRectangle, _)) => {
+                Distribution::Uniform { centre: self.value, half_width: u * 3.0_f64.sqrt() }
+            }
+            Some((_, _, top)) => Distribution::Trapezoid {
+                centre: self.value,
+                half_width: u / ((1.0 + top * top) / 6.0).sqrt(),
+                top,
+            },
+            None if degrees_of_freedom < 3.0 => Distribution::StudentT {
+                location: self.value,
+                scale: u * t_quantile(0.975, degrees_of_freedom) / t_quantile(0.975, 3.0),
+                degrees_of_freedom: 3.0,
+            },
+            None if degrees_of_freedom < 100.0 => {
+                Distribution::StudentT { location: self.value, scale: u, degrees_of_freedom }
+            }
+            None => Distribution::Normal { mean: self.value, sd: u },
         }
     }
 
@@ -669,6 +606,21 @@ mod tests {
         assert!((f[1].variance() - 1.0).abs() < 1e-14);
         let bad = vec![vec![1.0, 2.0], vec![2.0, 1.0]];
         assert!(Figure::correlated(&[1.0, 2.0], &bad, "pair", 4.0).is_err());
+    }
+
+    #[test]
+    fn the_distribution_for_a_forecast_keeps_the_uncertainty() {
+        let rectangle = Figure::with_source(5.0, Source::rectangular("r", 1.0));
+        assert_eq!(
+            rectangle.distribution(),
+            Distribution::Uniform { centre: 5.0, half_width: 1.0 }
+        );
+        let two = rectangle.clone().plus_source(Source::rectangular("s", 0.5), 1.0);
+        assert!((two.distribution().sd() - two.standard_uncertainty()).abs() < 1e-12);
+        let few = Figure::with_source(5.0, Source::type_a("t", 1.0, 1.0));
+        let width = few.distribution().quantile(0.975) - 5.0;
+        assert!((width - 12.706).abs() < 1e-3, "{width}");
+        assert_eq!(Figure::exact(2.0).distribution(), Distribution::Exact(2.0));
     }
 
     #[test]

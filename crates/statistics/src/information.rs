@@ -9,6 +9,7 @@
 //! knots at −1, 0 and 1 (seven coefficients); inputs with eight distinct values or fewer (unknown
 //! traits) take the mean of each value instead.
 
+use crate::draws::Draws;
 use crate::special::normal_quantile;
 
 /// Why the value of information could not be computed.
@@ -54,12 +55,17 @@ pub struct ValueOfInformation {
     pub expected_outcome: f64,
     /// Gain if everything were known: an upper limit for any test.
     pub perfect_information: f64,
+    /// Mean gain that the same estimate gives to random numbers that have nothing to do with the
+    /// choice: gains near it are noise of the regression (matters when options are nearly tied).
+    pub noise_floor: f64,
     /// One entry per input.
     pub inputs: Vec<InputValue>,
 }
 
 /// Below this many distinct values an input is treated as categories.
 const CATEGORIES: usize = 8;
+/// Unrelated inputs behind the noise floor.
+const DUMMIES: u64 = 4;
 const KNOTS: [f64; 3] = [-1.0, 0.0, 1.0];
 const BASIS: usize = 4 + KNOTS.len();
 
@@ -97,10 +103,20 @@ pub fn value_of_information(
         .iter()
         .map(|input| value_of_input(input, outcomes, &means, choice, &scores))
         .collect();
+    let noise_floor = (0..DUMMIES)
+        .map(|k| {
+            let mut dummy = vec![0.0; n];
+            // Far beyond any dimension in use, so that it is unrelated to the inputs.
+            Draws::new(0x6475_6d6d_7900 + k).fill(1_000_000, 0, &mut dummy);
+            value_of_input(&dummy, outcomes, &means, choice, &scores).expected_gain
+        })
+        .sum::<f64>()
+        / DUMMIES as f64;
     Ok(ValueOfInformation {
         choice,
         expected_outcome: means[choice],
         perfect_information: (perfect - means[choice]).max(0.0),
+        noise_floor,
         inputs: values,
     })
 }

@@ -11,13 +11,14 @@ pub mod fit;
 pub mod information;
 pub mod propagate;
 mod sampler;
+mod shapes;
 mod sobol_table;
+mod source;
 pub mod special;
 pub mod univariate;
 
 pub use distribution::{Distribution, DistributionError};
 pub use draws::{Column, Draws, Scramble};
-pub use figure::{
-    Budget, BudgetRow, Coverage, CoverageRule, Figure, FigureError, Source, SourceId,
-};
+pub use figure::{Budget, BudgetRow, Coverage, CoverageRule, Figure, FigureError};
 pub use sampler::Sampler;
+pub use source::{Source, SourceId};

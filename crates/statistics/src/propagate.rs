@@ -2,8 +2,9 @@
 
 use crate::distribution::Distribution;
 use crate::draws::Draws;
-use crate::figure::{Figure, Source, SourceId};
+use crate::figure::Figure;
 use crate::sampler::Sampler;
+use crate::source::{Source, SourceId};
 use crate::univariate::{quantile_type7, summary};
 use std::collections::BTreeMap;
 

@@ -98,3 +98,19 @@ fn regression_agrees_with_brute_two_level_sampling() {
         assert!((got - brute).abs() < tolerance, "input {k}: regression {got} brute {brute}");
     }
 }
+
+#[test]
+fn an_unrelated_input_stays_at_the_noise_floor_when_options_are_tied() {
+    let n = 1 << 13;
+    let draws = Draws::new(21);
+    let z = |k: usize| -> Vec<f64> {
+        let column = draws.column(k);
+        (0..n).map(|i| normal_quantile(column.unit(i))).collect()
+    };
+    let life = |k: usize| -> Vec<f64> { z(k).iter().map(|z| 300.0 + 50.0 * z).collect() };
+    let (unrelated, a, b) = (z(0), life(1), life(2));
+    let v = value_of_information(&[&unrelated], &[&a, &b]).unwrap();
+    // Nothing to be gained in truth; what is left is the regression's noise, of the floor's size.
+    assert!(v.inputs[0].expected_gain < 3.0 * v.noise_floor, "{v:?}");
+    assert!(v.noise_floor > 0.0 && v.noise_floor < 2.0, "{v:?}");
+}

@@ -3,7 +3,7 @@
 #![allow(missing_docs)] // a test program has no public items to document
 
 use overwinter_statistics::Distribution;
-use overwinter_statistics::fit::nonlinear_fit;
+use overwinter_statistics::fit::{nonlinear_fit, weighted_fit};
 use overwinter_statistics::special::{f_quantile, incomplete_beta, proportion_bounds, t_quantile};
 
 fn relative(got: f64, want: f64, tolerance: f64) {
@@ -122,4 +122,16 @@ fn nonlinear_fit_of_a_settling_curve() {
         relative(fit.parameters[i], parameters[i], 1e-7);
         relative(fit.standard_uncertainty(i), deviations[i], 1e-5);
     }
+}
+
+#[test]
+fn weighted_line() {
+    // Weighted normal equations in exact rational arithmetic (Python's fractions).
+    let rows: Vec<Vec<f64>> = [3.25, 3.5, 3.8, 4.15].iter().map(|x| vec![1.0, *x]).collect();
+    let fit = weighted_fit(&rows, &[21.9, 23.4, 25.3, 27.2], &[0.3, 0.2, 0.2, 0.4]).unwrap();
+    relative(fit.parameters[0], 2.3466908563134976, 1e-13);
+    relative(fit.parameters[1], 6.022351233671988, 1e-13);
+    relative(fit.covariance[0][0], 2.98366908563135, 1e-12);
+    relative(fit.covariance[0][1], -0.8177648766328012, 1e-12);
+    relative(fit.residual_sum_of_squares, 0.2580914368650218, 1e-11);
 }
