@@ -82,6 +82,8 @@ macro_rules! choices {
             }
         }
 
+        impl $crate::walk::Walk for $name {}
+
         impl schemars::JsonSchema for $name {
             fn schema_name() -> std::borrow::Cow<'static, str> {
                 stringify!($name).into()

@@ -1,15 +1,21 @@
 //! One document: its kind, and reading it from a text.
 
+use serde::Deserialize;
+use toml::Spanned;
+use toml::de::DeTable;
+
+use crate::choice::Kind;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fault::diagnostic_of;
 use crate::locate::{KeyPath, parse_table};
 use crate::types::board::Board;
-use crate::types::cell::{Cell, Chemistry};
+use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter};
 use crate::types::parts::{Module, Part, Regulator};
 use crate::types::project::Project;
 use crate::types::session::{Claim, Session};
 use crate::types::sun::{Panel, Site};
+use crate::walk::{Leaf, Walk};
 
 /// Declares kinds of document, their folders and the top-level table that each holds.
 macro_rules! documents {
@@ -64,8 +70,21 @@ macro_rules! documents {
                 match self { $(Self::$variant(document) => &document.name,)* }
             }
 
-            fn of_kind(kind: DocumentKind, text: &str) -> Result<Self, toml::de::Error> {
-                Ok(match kind { $(DocumentKind::$variant => Self::$variant(Box::new(toml::from_str::<$file>(text)?.document)),)* })
+            fn of_kind(kind: DocumentKind, table: Spanned<DeTable<'_>>) -> Result<Self, toml::de::Error> {
+                let reader = toml::de::Deserializer::from(table);
+                Ok(match kind {
+                    $(DocumentKind::$variant => {
+                        let mut document = <$file>::deserialize(reader)?.document;
+                        document.stamp_own();
+                        Self::$variant(Box::new(document))
+                    })*
+                })
+            }
+
+            /// Every quantity in it with its key path.
+            pub fn walk(&self, visit: &mut dyn FnMut(&KeyPath, Leaf)) {
+                let root = KeyPath::root().key(self.kind().table());
+                match self { $(Self::$variant(document) => document.walk(&root, visit),)* }
             }
         }
 
@@ -73,7 +92,6 @@ macro_rules! documents {
             /// The file of one document.
             #[derive(serde::Deserialize, schemars::JsonSchema)]
             #[serde(deny_unknown_fields)]
-            #[allow(dead_code, reason = "the schema's key is allowed in the file and read by editors only")]
             struct $file {
                 #[serde(rename = $table)]
                 document: $type,
@@ -111,19 +129,78 @@ documents! {
     Site(Site) = "site" in "sites", SiteFile;
 }
 
+/// A document whose own kind and source hold for the figures that state none.
+trait StampOwn: Walk {
+    fn stamp_own(&mut self);
+}
+
+macro_rules! stamp_own {
+    ($($type:ty: |$document:ident| $places:expr;)*) => {$(
+        impl StampOwn for $type {
+            fn stamp_own(&mut self) {
+                let (kind, source) = (self.kind, self.source.clone());
+                self.stamp(kind, source.as_deref());
+                let $document = self;
+                #[allow(unused_mut, clippy::let_and_return, reason = "most documents have no places beside their figures")]
+                let mut places: Vec<(&mut Option<Kind>, &mut Option<String>)> = $places;
+                for (own_kind, own_source) in places {
+                    *own_kind = own_kind.or(kind);
+                    if own_source.is_none() {
+                        own_source.clone_from(&source);
+                    }
+                }
+            }
+        }
+    )*};
+}
+
+stamp_own! {
+    Board: |_document| Vec::new();
+    Part: |_document| Vec::new();
+    Regulator: |_document| Vec::new();
+    Module: |_document| Vec::new();
+    Panel: |_document| Vec::new();
+    Site: |_document| Vec::new();
+    Project: |_document| Vec::new();
+    Cell: |document| cell_places(&mut document.figures);
+    Chemistry: |document| cell_places(&mut document.figures);
+    Meter: |document| document.ranges.iter_mut().map(|range| (&mut range.kind, &mut range.source)).collect();
+    Instrument: |document| document.ranges.iter_mut().map(|range| (&mut range.kind, &mut range.source)).collect();
+}
+
+fn cell_places(figures: &mut CellFigures) -> Vec<(&mut Option<Kind>, &mut Option<String>)> {
+    let CellFigures { ocv, charge_temperature, discharge_temperature, .. } = figures;
+    let windows = charge_temperature.iter_mut().chain(discharge_temperature.iter_mut());
+    let mut places: Vec<_> = windows.map(|window| (&mut window.kind, &mut window.source)).collect();
+    places.extend(ocv.iter_mut().map(|table| (&mut table.kind, &mut table.source)));
+    places
+}
+
+impl StampOwn for Session {
+    fn stamp_own(&mut self) {}
+}
+
+impl StampOwn for Claim {
+    fn stamp_own(&mut self) {}
+}
+
 /// Reads one document. `path` is relative to the folder's root, with `/`; its first part tells the kind.
 ///
 /// # Errors
 /// What is wrong with the file, at its place.
 pub fn parse_document(path: &str, text: &str) -> Result<Document, Vec<Diagnostic>> {
-    let kind = kind_of(path, text).map_err(|diagnostic| vec![diagnostic])?;
-    Document::of_kind(kind, text).map_err(|error| vec![diagnostic_of(&error, path, text)])
+    let table = parse_table(text).map_err(|error| vec![diagnostic_of(&error, path, text)])?;
+    let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![diagnostic])?;
+    Document::of_kind(kind, table).map_err(|error| vec![diagnostic_of(&error, path, text)])
 }
 
 /// The kind told by the folder, checked against the top-level table.
-fn kind_of(path: &str, text: &str) -> Result<DocumentKind, Diagnostic> {
+fn kind_of(
+    path: &str,
+    text: &str,
+    table: &Spanned<DeTable<'_>>,
+) -> Result<DocumentKind, Diagnostic> {
     let folder = path.split('/').next().unwrap_or("");
-    let table = parse_table(text).map_err(|error| diagnostic_of(&error, path, text))?;
     let keys: Vec<&str> = table.get_ref().keys().map(|key| key.get_ref().as_ref()).collect();
     let by_folder = DocumentKind::of_folder(folder);
     let by_table = keys.iter().find_map(|key| DocumentKind::of_table(key));

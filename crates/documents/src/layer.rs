@@ -34,6 +34,7 @@ macro_rules! record {
         #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
         #[serde(deny_unknown_fields)]
         pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
+        $crate::walk::walk_fields!($name { $($field)* });
     )*};
 }
 pub(crate) use record;
@@ -45,6 +46,7 @@ macro_rules! sparse {
         #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
         #[serde(deny_unknown_fields, default)]
         pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
+        $crate::walk::walk_fields!($name { $($field)* });
     )*};
 }
 pub(crate) use sparse;

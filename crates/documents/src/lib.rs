@@ -13,22 +13,29 @@
 
 #![forbid(unsafe_code)]
 
+mod check;
 mod choice;
 mod date;
 mod diagnostic;
 mod document;
 mod fault;
 mod figure;
+mod folder;
 mod layer;
+mod library;
 mod locate;
 mod seen;
 pub mod types;
+mod walk;
 
 pub use choice::{Choice, Kind, YesNo, did_you_mean};
 pub use date::Date;
 pub use diagnostic::{Diagnostic, Place, Severity};
 pub use document::{Document, DocumentKind, parse_document};
 pub use figure::*;
+pub use folder::{Entry, Folder, Origin, Shelf};
 pub use layer::Layer;
+pub use library::{LibraryFile, library};
 pub use locate::{KeyPath, Step, locate};
 pub use seen::{Seen, Trait};
+pub use walk::{Leaf, Walk};

@@ -249,14 +249,14 @@ impl<'a> Reader<'a> {
         if written.is_empty() || rest.starts_with("to ") {
             return Ok(None);
         }
-        if let Some(after) = written.strip_prefix(',') {
-            if after.starts_with(|c: char| c.is_ascii_digit()) {
-                let start = self.number_start();
-                let digits = after.chars().take_while(|c| c.is_ascii_digit() || *c == ',').count();
-                let span = start..self.at + 1 + digits;
-                let found = self.text[span.clone()].to_owned();
-                return Err(self.error(ParseErrorKind::Comma { found }, span));
-            }
+        if let Some(after) = written.strip_prefix(',')
+            && after.starts_with(|c: char| c.is_ascii_digit())
+        {
+            let start = self.number_start();
+            let digits = after.chars().take_while(|c| c.is_ascii_digit() || *c == ',').count();
+            let span = start..self.at + 1 + digits;
+            let found = self.text[span.clone()].to_owned();
+            return Err(self.error(ParseErrorKind::Comma { found }, span));
         }
         let span = self.at..self.at + written.len();
         self.at += end;
@@ -288,16 +288,15 @@ impl<'a> Reader<'a> {
             return Ok(conversion);
         }
         let other = ALL_DIMENSIONS.iter().find(|other| find(other.units, &token).is_some());
-        let kind = match other {
-            Some(other) => ParseErrorKind::WrongDimension {
+        let kind = if let Some(other) = other {
+            ParseErrorKind::WrongDimension {
                 unit: written,
                 found: other.name,
                 needed: self.info.name,
-            },
-            None => {
-                let similar = similar_unit(self.info, &token);
-                ParseErrorKind::UnknownUnit { unit: written, needed: self.info.name, similar }
             }
+        } else {
+            let similar = similar_unit(self.info, &token);
+            ParseErrorKind::UnknownUnit { unit: written, needed: self.info.name, similar }
         };
         Err(self.error(kind, span))
     }
@@ -377,10 +376,10 @@ impl<'a> Reader<'a> {
         }
         self.exponent(&mut digits);
         let span = start..self.at;
-        let value: f64 = digits.parse().map_err(|_: std::num::ParseFloatError| {
+        let Ok(value) = digits.parse::<f64>() else {
             let found = self.text[span.clone()].to_owned();
-            self.error(ParseErrorKind::NotANumber { found }, span.clone())
-        })?;
+            return Err(self.error(ParseErrorKind::NotANumber { found }, span));
+        };
         if !value.is_finite() {
             let found = self.text[span.clone()].to_owned();
             return Err(self.error(ParseErrorKind::TooLarge { found }, span));

@@ -227,7 +227,6 @@ impl<D: Dimension> fmt::Display for Quantity<D> {
         let (symbol, value, _) = in_unit(D::INFO, self.si(), 0.0);
         let plain = significant(value, 6);
         match self.spread() {
-            Spread::Unstated => write!(f, "{plain} {symbol}"),
             Spread::AtMost => write!(f, "< {plain} {symbol}"),
             Spread::AtLeast => write!(f, "> {plain} {symbol}"),
             Spread::Standard { u } => {
@@ -245,7 +244,9 @@ impl<D: Dimension> fmt::Display for Quantity<D> {
                 let (value, width) = pair(value, round12(width));
                 write!(f, "{value} ± {width} {symbol}")
             }
-            Spread::Expanded { .. } | Spread::Limits { .. } => write!(f, "{plain} {symbol}"),
+            Spread::Unstated | Spread::Expanded { .. } | Spread::Limits { .. } => {
+                write!(f, "{plain} {symbol}")
+            }
         }
     }
 }

@@ -8,6 +8,7 @@ use crate::figure::{CurrentFigure, ResistanceFigure};
 use crate::layer::{Layer, layered, record};
 use crate::seen::{Seen, Trait};
 use crate::types::supply::{Bulk, Charger, Supply};
+use crate::walk::walk_variants;
 
 choices! {
     /// The radio part of a board.
@@ -292,6 +293,8 @@ pub enum Change {
     /// Adds or replaces the bulk capacitor.
     SetBulk(Bulk),
 }
+
+walk_variants!(Change { Remove SetCurrent ReplaceRegulator SetChargeCurrent SetBulk });
 
 impl Board {
     /// Traits of a specimen: its own over its revision's over the model's.

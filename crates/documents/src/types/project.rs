@@ -10,6 +10,7 @@ use crate::figure::{ChargeFigure, CurrentFigure, DurationFigure, RatioFigure};
 use crate::layer::{record, sparse};
 use crate::types::board::Traits;
 use crate::types::sun::Mounting;
+use crate::walk::walk_variants;
 
 choices! {
     /// Something a board can have more or less of.
@@ -209,6 +210,8 @@ pub enum Wish {
     Maximise(Aspect),
 }
 
+impl crate::walk::Walk for Wish {}
+
 /// The temperature over the year.
 #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
@@ -218,3 +221,5 @@ pub enum Climate {
     /// Monthly means with a daily swing.
     Monthly(MonthlyTemperature),
 }
+
+walk_variants!(Climate { Constant Monthly });

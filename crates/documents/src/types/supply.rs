@@ -9,6 +9,7 @@ use crate::figure::{
 };
 use crate::layer::{Layer, layered, record};
 use crate::seen::Trait;
+use crate::walk::walk_variants;
 
 choices! {
     /// How a regulator works.
@@ -199,6 +200,8 @@ pub enum ReverseProtection {
     /// A transistor as ideal diode.
     Transistor(Transistor),
 }
+
+walk_variants!(ReverseProtection { Diode Transistor });
 
 impl BoardRegulator {
     /// The board's own figures over those of its class.
