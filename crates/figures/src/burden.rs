@@ -136,7 +136,7 @@ pub fn advise(board: &BoardUnderTest, ranges: &[MeterRange]) -> BurdenAdvice {
                 transmits: rail_peak_v >= board.brown_out_v,
                 peak_in_range: board.peak_a <= r.full_scale_a,
                 relative_u_asleep: if board.sleep_a.abs() <= r.full_scale_a {
-                    gain.hypot(offset)
+                    libm::hypot(gain, offset)
                 } else {
                     f64::INFINITY
                 },

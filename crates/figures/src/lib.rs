@@ -17,3 +17,4 @@ pub mod sampling;
 pub mod settling;
 pub mod specimens;
 pub mod sweep;
+pub mod temperature;

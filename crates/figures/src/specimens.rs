@@ -111,7 +111,7 @@ pub fn type_figure(specimens: &[Figure], prior: SpreadPrior) -> Result<TypeFigur
         return Err(SpecimenError::NotPositive { got: s.mean });
     }
     let relative = specimens[0].standard_uncertainty() / s.mean;
-    let next = Distribution::log_normal_cv(s.mean, cv.hypot(relative));
+    let next = Distribution::log_normal_cv(s.mean, libm::hypot(cv, relative));
     let half_width_95 = 0.5 * (next.quantile(0.975) - next.quantile(0.025));
     Ok(TypeFigure { mean: s.mean, basis: SpreadBasis::Prior(prior), next, half_width_95 })
 }

@@ -101,14 +101,25 @@ pub enum SweepError {
 /// Forward voltages tried for the diode-like part, V (red to white).
 const FORWARD_V: [f64; 8] = [1.7, 1.9, 2.1, 2.4, 2.7, 2.9, 3.1, 3.3];
 
-/// Takes a sweep apart at `reference_v`.
+impl PartKind {
+    /// All kinds.
+    pub const ALL: [Self; 5] =
+        [Self::Constant, Self::Ohmic, Self::Converter, Self::Diode, Self::Dropout];
+}
+
+/// Takes a sweep apart at `reference_v` into the kinds `allowed` (leave out what the board cannot
+/// have: no converter on a linear board, no diode where none is lit; it sharpens the rest).
 ///
 /// With the usual four points no more than three parameters can be had (a knee counts as one), so
 /// look at `cannot_separate` before quoting a part.
 ///
 /// # Errors
 /// Too few voltages, impossible points, or nothing that fits with non-negative parts.
-pub fn take_apart(points: &[SweepPoint], reference_v: f64) -> Result<Sweep, SweepError> {
+pub fn take_apart(
+    points: &[SweepPoint],
+    reference_v: f64,
+    allowed: &[PartKind],
+) -> Result<Sweep, SweepError> {
     for (i, p) in points.iter().enumerate() {
         let good = p.voltage_v > 0.0
             && p.voltage_v.is_finite()
@@ -126,7 +137,7 @@ pub fn take_apart(points: &[SweepPoint], reference_v: f64) -> Result<Sweep, Swee
         return Err(SweepError::TooFew { got: voltages.len() });
     }
     let mut explanations = Vec::new();
-    for subset in subsets() {
+    for subset in subsets(allowed) {
         if let Some(e) = best_of_subset(points, &voltages, reference_v, &subset) {
             explanations.push(e);
         }
@@ -137,11 +148,10 @@ pub fn take_apart(points: &[SweepPoint], reference_v: f64) -> Result<Sweep, Swee
     Ok(summarise(explanations, reference_v))
 }
 
-/// All combinations of one to three kinds.
-fn subsets() -> Vec<Vec<PartKind>> {
-    use PartKind::{Constant, Converter, Diode, Dropout, Ohmic};
-    let kinds = [Constant, Ohmic, Converter, Diode, Dropout];
-    (1_u32..32)
+/// All combinations of one to three of the kinds.
+fn subsets(allowed: &[PartKind]) -> Vec<Vec<PartKind>> {
+    let kinds: Vec<PartKind> = PartKind::ALL.into_iter().filter(|k| allowed.contains(k)).collect();
+    (1_u32..1 << kinds.len())
         .filter(|mask| mask.count_ones() <= 3)
         .map(|mask| {
             kinds.iter().enumerate().filter(|(i, _)| mask >> i & 1 == 1).map(|(_, k)| *k).collect()
@@ -209,36 +219,49 @@ fn best_of_subset(
             })
             .collect();
     }
+    let design = |knees: &[f64]| -> Vec<Vec<f64>> {
+        let row = |p: &SweepPoint| {
+            let each = subset.iter().zip(knees);
+            each.map(|(kind, knee)| shape(*kind, p.voltage_v, reference_v, lowest_v, *knee))
+                .collect()
+        };
+        points.iter().map(row).collect()
+    };
+    let fit_with = |knees: &[f64]| {
+        let fit = weighted_fit(&design(knees), &observed, &u).ok()?;
+        fit.parameters.iter().all(|b| *b >= 0.0).then_some(fit)
+    };
     for combination in combinations {
-        let rows: Vec<Vec<f64>> = points
-            .iter()
-            .map(|p| {
-                subset
-                    .iter()
-                    .zip(&combination)
-                    .map(|(kind, knee)| shape(*kind, p.voltage_v, reference_v, lowest_v, *knee))
-                    .collect()
-            })
-            .collect();
-        let Ok(fit) = weighted_fit(&rows, &observed, &u) else { continue };
-        if fit.parameters.iter().any(|b| *b < 0.0) {
-            continue;
+        if let Some(fit) = fit_with(&combination) {
+            keep_better(&mut best, fit, combination);
         }
-        if best
-            .as_ref()
-            .is_none_or(|(b, _)| fit.residual_sum_of_squares < b.residual_sum_of_squares)
-        {
-            best = Some((fit, combination));
+    }
+    // The onset of dropout is then moved by smaller and smaller steps.
+    if let Some(dropout) = subset.iter().position(|k| *k == PartKind::Dropout) {
+        let widest = voltages.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+        let mut step = 0.25 * widest;
+        for _ in 0..16 {
+            for sign in [-1.0, 1.0] {
+                let mut moved = best.as_ref()?.1.clone();
+                moved[dropout] += sign * step;
+                if moved[dropout] > lowest_v + 1e-3
+                    && let Some(fit) = fit_with(&moved)
+                {
+                    keep_better(&mut best, fit, moved);
+                }
+            }
+            step *= 0.6;
         }
     }
     let (fit, combination) = best?;
+    let u_parts = uncertainties(&fit, &design, &combination, subset, voltages, &observed, &u);
     let parts = subset
         .iter()
         .enumerate()
         .map(|(i, kind)| FittedPart {
             kind: *kind,
             current_a: fit.parameters[i],
-            standard_uncertainty_a: fit.standard_uncertainty(i),
+            standard_uncertainty_a: u_parts[i],
             knee_v: has_knee(*kind).then_some(combination[i]),
         })
         .collect();
@@ -248,6 +271,56 @@ fn best_of_subset(
         degrees_of_freedom: points.len().saturating_sub(parameters),
         weight: fit.residual_sum_of_squares + 2.0 * parameters as f64, // criterion, until weighed
     })
+}
+
+fn keep_better(best: &mut Option<(Fit, Vec<f64>)>, fit: Fit, knees: Vec<f64>) {
+    let sum = fit.residual_sum_of_squares;
+    if best.as_ref().is_none_or(|(b, _)| sum < b.residual_sum_of_squares) {
+        *best = Some((fit, knees));
+    }
+}
+
+/// Standard uncertainties of the parts with the knees free: each knee adds the column of its own
+/// effect, held by what is known of it beforehand (a forward voltage within 0.4 V, an onset within
+/// the widest gap of the sweep).
+fn uncertainties(
+    fit: &Fit,
+    design: &dyn Fn(&[f64]) -> Vec<Vec<f64>>,
+    knees: &[f64],
+    subset: &[PartKind],
+    voltages: &[f64],
+    observed: &[f64],
+    u: &[f64],
+) -> Vec<f64> {
+    let widest = voltages.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+    let mut rows = design(knees);
+    let (mut values, mut weights) = (observed.to_vec(), u.to_vec());
+    let width = subset.len() + subset.iter().filter(|k| has_knee(**k)).count();
+    for (i, kind) in subset.iter().enumerate() {
+        if !has_knee(*kind) {
+            continue;
+        }
+        let (step, known_v) = if *kind == PartKind::Diode { (0.05, 0.4) } else { (2e-3, widest) };
+        let mut moved = knees.to_vec();
+        moved[i] += step;
+        let effect = design(&moved);
+        for (row, moved) in rows.iter_mut().zip(effect).take(observed.len()) {
+            row.push((moved[i] - row[i]) / step * fit.parameters[i]);
+        }
+        let mut prior = vec![0.0; width];
+        prior[rows[0].len() - 1] = 1.0;
+        rows.push(prior);
+        values.push(0.0);
+        weights.push(known_v);
+    }
+    for row in &mut rows {
+        row.resize(width, 0.0);
+    }
+    let plain = |i| fit.standard_uncertainty(i);
+    match weighted_fit(&rows, &values, &weights) {
+        Ok(free) => (0..subset.len()).map(|i| free.standard_uncertainty(i).max(plain(i))).collect(),
+        Err(_) => (0..subset.len()).map(plain).collect(),
+    }
 }
 
 fn summarise(mut explanations: Vec<Explanation>, reference_v: f64) -> Sweep {
@@ -261,17 +334,10 @@ fn summarise(mut explanations: Vec<Explanation>, reference_v: f64) -> Sweep {
         e.weight /= total;
     }
     explanations.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-    let kinds = [
-        PartKind::Constant,
-        PartKind::Ohmic,
-        PartKind::Converter,
-        PartKind::Diode,
-        PartKind::Dropout,
-    ];
     let in_it = |e: &Explanation, kind| e.parts.iter().find(|p| p.kind == kind).copied();
     let mut presence = Vec::new();
     let mut averaged = Vec::new();
-    for kind in kinds {
+    for kind in PartKind::ALL {
         let weight: f64 =
             explanations.iter().filter(|e| in_it(e, kind).is_some()).map(|e| e.weight).sum();
         if weight == 0.0 {

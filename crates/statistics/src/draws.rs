@@ -58,10 +58,7 @@ impl Draws {
 
     /// Fills `out` with the draws `start, start + 1, …` of `dimension`.
     pub fn fill(&self, dimension: usize, start: u32, out: &mut [f64]) {
-        let column = self.column(dimension);
-        for (index, value) in (start..).zip(out.iter_mut()) {
-            *value = column.unit(index);
-        }
+        self.column(dimension).fill(start, out);
     }
 }
 
@@ -87,17 +84,49 @@ impl Column {
         }
     }
 
+    /// Fills `out` with the draws `start, start + 1, …`: the same numbers as [`Column::unit`], faster.
+    pub fn fill(&self, start: u32, out: &mut [f64]) {
+        if self.shuffle.is_some() {
+            for (i, value) in out.iter_mut().enumerate() {
+                *value = self.unit(start.wrapping_add(i as u32));
+            }
+            return;
+        }
+        // From one index to the next the lowest bits up to the first zero flip: one exclusive-or with
+        // the sum of their directions.
+        let mut flips = self.directions;
+        for k in 1..BITS {
+            flips[k] ^= flips[k - 1];
+        }
+        let mut point = self.point(start);
+        let mut index = start;
+        for value in out {
+            *value = to_unit(self.scrambled(point));
+            index = index.wrapping_add(1);
+            point ^= flips[index.trailing_zeros().min(31) as usize];
+        }
+    }
+
     /// The draw `index`, as 32 bits.
     pub fn bits(&self, index: u32) -> u32 {
-        let mut rest = match self.shuffle {
+        let index = match self.shuffle {
             Some(seed) => owen(index, seed),
             None => index,
         };
-        let mut point = 0;
+        self.scrambled(self.point(index))
+    }
+
+    /// The plain Sobol point.
+    fn point(&self, index: u32) -> u32 {
+        let (mut rest, mut point) = (index, 0);
         while rest != 0 {
             point ^= self.directions[rest.trailing_zeros() as usize];
             rest &= rest - 1;
         }
+        point
+    }
+
+    fn scrambled(&self, point: u32) -> u32 {
         match self.scramble {
             Scramble::None => point,
             Scramble::DigitalShift => point ^ self.seed,
@@ -107,8 +136,13 @@ impl Column {
 
     /// The draw `index`, in (0, 1): the middle of its cell of width 2⁻³².
     pub fn unit(&self, index: u32) -> f64 {
-        (f64::from(self.bits(index)) + 0.5) / 4_294_967_296.0
+        to_unit(self.bits(index))
     }
+}
+
+/// Middle of the cell of width 2⁻³².
+fn to_unit(bits: u32) -> f64 {
+    (f64::from(bits) + 0.5) / 4_294_967_296.0
 }
 
 /// Direction numbers of a tabulated dimension, left-aligned in 32 bits.
@@ -173,6 +207,21 @@ mod tests {
                     seen[(u * 1024.0) as usize] = true;
                 }
                 assert!(seen.iter().all(|s| *s), "{scramble:?} dimension {dimension}");
+            }
+        }
+    }
+
+    #[test]
+    fn filling_gives_the_same_numbers_as_single_draws() {
+        for dimension in [0, 7, 300, 600] {
+            let column = Draws::new(9).column(dimension);
+            for start in [0, 1, 12345, u32::MAX - 10] {
+                let mut out = [0.0; 10];
+                column.fill(start, &mut out);
+                for (i, u) in out.into_iter().enumerate() {
+                    let single = column.unit(start.wrapping_add(i as u32));
+                    assert_eq!(u.to_bits(), single.to_bits(), "{dimension} {start} {i}");
+                }
             }
         }
     }

@@ -10,6 +10,7 @@ mod figure;
 pub mod fit;
 pub mod information;
 pub mod propagate;
+mod sampler;
 mod sobol_table;
 pub mod special;
 pub mod univariate;
@@ -19,3 +20,4 @@ pub use draws::{Column, Draws, Scramble};
 pub use figure::{
     Budget, BudgetRow, Coverage, CoverageRule, Figure, FigureError, Source, SourceId,
 };
+pub use sampler::Sampler;

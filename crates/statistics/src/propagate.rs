@@ -2,8 +2,10 @@
 
 use crate::distribution::Distribution;
 use crate::draws::Draws;
-use crate::figure::{Figure, SourceId};
+use crate::figure::{Figure, Source, SourceId};
+use crate::sampler::Sampler;
 use crate::univariate::{quantile_type7, summary};
+use std::collections::BTreeMap;
 
 /// First- and second-order propagation of independent inputs.
 #[derive(Clone, Debug, PartialEq)]
@@ -138,61 +140,63 @@ impl MonteCarlo {
     }
 }
 
-/// Propagates distributions through `f` by quasi-random sampling (JCGM 101:2008, clause 7).
+/// Draws several figures together: `result[figure][draw]`.
 ///
-/// Every source of the inputs is drawn once per trial from its own distribution and enters each input
-/// with its sensitivity, so inputs that share a source move together. Sources are numbered in the
-/// order of their names, so the sample depends on nothing but the inputs, `f`, `draws` and the seed.
+/// Every source is drawn once per trial from its own distribution and enters each figure with its
+/// sensitivity, so figures that share a source (a range's gain, a module's reading) move together.
+/// Sources take dimensions from `first_dimension` on, in the order of their names, so the sample
+/// depends on nothing but the figures, `draws`, the generator and the dimension; their number is the
+/// second result.
+pub fn joint_sample(
+    figures: &[Figure],
+    draws: u32,
+    generator: &Draws,
+    first_dimension: usize,
+) -> (Vec<Vec<f64>>, usize) {
+    /// Figure and sensitivity of each use of a source.
+    type Uses = Vec<(usize, f64)>;
+    let mut users: BTreeMap<&SourceId, (&Source, Uses)> = BTreeMap::new();
+    for (i, figure) in figures.iter().enumerate() {
+        for (source, sensitivity) in figure.sources() {
+            let entry = users.entry(&source.id).or_insert_with(|| (source, Vec::new()));
+            entry.1.push((i, sensitivity));
+        }
+    }
+    let mut columns: Vec<Vec<f64>> =
+        figures.iter().map(|f| vec![f.value(); draws as usize]).collect();
+    let mut deviations = vec![0.0; draws as usize];
+    for (k, (source, users)) in users.values().enumerate() {
+        generator.fill(first_dimension + k, 0, &mut deviations);
+        let sampler = Sampler::new(&source.distribution);
+        for d in &mut deviations {
+            *d = sampler.quantile(*d);
+        }
+        for (i, sensitivity) in users {
+            for (value, d) in columns[*i].iter_mut().zip(&deviations) {
+                *value += sensitivity * d;
+            }
+        }
+    }
+    (columns, users.len())
+}
+
+/// Propagates distributions through `f` by quasi-random sampling (JCGM 101:2008, clause 7), the
+/// inputs drawn by [`joint_sample`].
 pub fn monte_carlo(
     inputs: &[Figure],
     f: impl Fn(&[f64]) -> f64,
     draws: u32,
     seed: u64,
 ) -> MonteCarlo {
-    let mut names: Vec<&SourceId> =
-        inputs.iter().flat_map(|x| x.sources().map(|s| &s.0.id)).collect();
-    names.sort();
-    names.dedup();
-    let index = |id: &SourceId| names.binary_search(&id).unwrap_or(usize::MAX);
-    let generator = Draws::new(seed);
-    let mut values = vec![0.0; inputs.len() * draws as usize];
-    // One source at a time: its deviations are added to every input that has it.
-    let mut done = vec![false; names.len()];
-    for input in inputs {
-        for (source, _) in input.sources() {
-            let k = index(&source.id);
-            if done[k] {
-                continue;
+    let (columns, _) = joint_sample(inputs, draws, &Draws::new(seed), 0);
+    let mut row = vec![0.0; inputs.len()];
+    let results = (0..draws as usize)
+        .map(|trial| {
+            for (value, column) in row.iter_mut().zip(&columns) {
+                *value = column[trial];
             }
-            done[k] = true;
-            let column = generator.column(k);
-            let users: Vec<(usize, f64)> = inputs
-                .iter()
-                .enumerate()
-                .flat_map(|(i, x)| {
-                    x.sources().filter(|s| s.0.id == source.id).map(move |s| (i, s.1))
-                })
-                .collect();
-            for (trial, row) in (0..draws).zip(values.chunks_exact_mut(inputs.len())) {
-                let deviation = source.distribution.quantile(column.unit(trial));
-                for (i, sensitivity) in &users {
-                    row[*i] += sensitivity * deviation;
-                }
-            }
-        }
-    }
-    let results = if inputs.is_empty() {
-        Vec::new()
-    } else {
-        values
-            .chunks_exact_mut(inputs.len())
-            .map(|row| {
-                for (v, x) in row.iter_mut().zip(inputs) {
-                    *v += x.value();
-                }
-                f(row)
-            })
-            .collect()
-    };
+            f(&row)
+        })
+        .collect();
     MonteCarlo::from_values(results)
 }

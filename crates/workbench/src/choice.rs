@@ -56,6 +56,8 @@ pub struct Question {
     pub target_s: Option<f64>,
     /// Chance with which the target has to be met.
     pub target_chance: f64,
+    /// Whether the target is a hard need; else it only gives the chance of reaching it.
+    pub life_is_need: bool,
     /// Smallest difference of life the person cares about, s.
     pub care_s: Option<f64>,
     /// Headings of the wishes.
@@ -169,7 +171,7 @@ fn verdict_of(
             flags.push(format!("{} values drawn below zero were set to zero", sampled.bounded));
         }
     }
-    if let Some(target_s) = question.target_s {
+    if let Some(target_s) = question.target_s.filter(|_| question.life_is_need) {
         needs.push(life_need(question, candidate, this_specimen.as_ref(), target_s));
     }
     let verdict = needs.iter().map(|need| need.verdict).max().unwrap_or(NeedVerdict::Fits);
@@ -337,6 +339,9 @@ pub fn flag_text(flag: overwinter_engine::Flag) -> &'static str {
             "the wells relax too slowly for the averaging of a voltage-dependent load"
         }
         Flag::OutsideChargeTable => "state of charge outside the open-circuit or resistance table",
+        Flag::AgeingBeyondHalf => {
+            "ageing has taken half of the capacity: outside what the law is good for"
+        }
         Flag::FewCycles => "a life of few cycles: the averaging may be off by part of a cycle",
     }
 }
@@ -387,9 +392,10 @@ fn rework_gains(
 ) -> Result<Vec<(usize, ReworkGain)>, (String, InputError)> {
     let mut cases: Vec<Case> = Vec::new();
     for (i, variant) in wanted {
-        cases.push(
-            candidates[*i].case.clone().map_err(|_| (candidates[*i].board.clone(), NO_CASE))?,
-        );
+        match &candidates[*i].case {
+            Ok(case) => cases.push(case.clone()),
+            Err(_) => return Err((candidates[*i].board.clone(), NO_CASE)),
+        }
         cases.push(variant.case.clone());
     }
     let sampled = sample(&cases, options).map_err(|(k, error)| (cases[k].board.clone(), error))?;

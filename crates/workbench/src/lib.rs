@@ -1,10 +1,21 @@
 //! The questions people ask: documents in, reports out.
 #![forbid(unsafe_code)]
 
+pub mod answers;
+pub mod bench;
+pub mod bill;
 pub mod case;
 pub mod choice;
 pub mod explore;
+pub mod facts;
+pub mod priors;
+pub mod question;
 pub mod ranking;
+pub mod readings;
 pub mod report;
+pub mod resolve;
 pub mod sampling;
+pub mod spread;
+pub mod table;
 pub mod text;
+pub mod traits;

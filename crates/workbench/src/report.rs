@@ -361,29 +361,44 @@ pub struct ForecastReport {
     pub cautions: Vec<String>,
 }
 
-/// A finding of the whole-folder check.
+/// One line of a sleep-current bill.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Finding {
-    /// Danger, contradiction or gap.
-    pub severity: FindingSeverity,
-    /// Stable code.
-    pub code: String,
-    /// What it is about: board, specimen, cell, project.
-    pub subject: String,
-    /// What was found.
-    pub message: String,
-    /// What to do.
-    pub help: String,
+pub struct BillLine {
+    /// The part.
+    pub name: String,
+    /// Its current at the battery contacts, A.
+    pub current_a: f64,
+    /// Standard uncertainty, A.
+    pub standard_uncertainty_a: f64,
+    /// As the trade prints it.
+    pub text: String,
+    /// Share of the whole reading.
+    pub share: f64,
+    /// Where the figure comes from; the residual has none.
+    pub origin: Option<Origin>,
 }
 
-/// How bad a finding is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum FindingSeverity {
-    /// Someone or something can be hurt.
-    Danger,
-    /// Two statements cannot both be true.
-    Contradiction,
-    /// Something is not known that this project needs.
-    Gap,
+/// Where the sleep current goes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BillReport {
+    /// See [`SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// Board.
+    pub board: String,
+    /// Specimen.
+    pub specimen: Option<String>,
+    /// Supply voltage that the bill is for, V.
+    pub supply_v: f64,
+    /// The reading to be explained.
+    pub total: BillLine,
+    /// Parts, largest first.
+    pub lines: Vec<BillLine>,
+    /// What is left.
+    pub unexplained: BillLine,
+    /// What that means.
+    pub closure: String,
+    /// Whole board minus bare module, or "not resolved, below …".
+    pub beyond_module: Option<String>,
+    /// What could not be counted.
+    pub notes: Vec<String>,
 }

@@ -45,7 +45,13 @@ pub(crate) struct Train {
     pub(crate) norm: PerMode,
     /// `(1 − e^(−a(T−D)))/(a(T−D))`.
     pub(crate) rest_mean: PerMode,
+    /// The same over the rest's parts 0…1/16, 1/16…1/4 and 1/4…1.
+    pub(crate) part_mean: [PerMode; 3],
 }
+
+/// Shares of the rest's parts over which the sleep current is averaged: narrow where the polarisation
+/// still relaxes.
+pub(crate) const REST_PARTS: [f64; 3] = [1.0 / 16.0, 3.0 / 16.0, 3.0 / 4.0];
 
 /// One segment's timing.
 #[derive(Debug, Clone, Copy)]
@@ -117,6 +123,8 @@ pub(crate) struct Frame {
     pub(crate) segs: Vec<Seg>,
     pub(crate) checks: Vec<Check>,
     pub(crate) gcds: Vec<i64>,
+    /// The train with the shortest interval.
+    pub(crate) shortest: usize,
     pub(crate) modes: usize,
     pub(crate) rc: usize,
     pub(crate) rate: PerMode,
@@ -186,15 +194,15 @@ impl Frame {
             self.well_c_per_a = (1.0 - c) / (c * rate);
             self.modes += 1;
         }
-        self.prepare_schedule(sc)?;
         let protection_a = cell.protection.and_then(|p| p.own_current_a).unwrap_or(0.0);
         self.awake = DrainSum::of(&sc.path, protection_a, false);
+        self.dependence = Some(dependence(sc, &self.awake));
+        self.prepare_schedule(sc)?;
         self.asleep = match sc.load.sleep.current {
             SleepCurrent::Rail { .. } => self.awake,
             _ => DrainSum::of(&sc.path, protection_a, true),
         };
         self.limits = Some(Limits::of(&sc.path, cell));
-        self.dependence = Some(dependence(sc, &self.awake));
         self.resistance_falls = match cell.resistance.as_ref().map(|r| &r.at_25) {
             None | Some(ResistanceCurve::Constant { .. } | ResistanceCurve::Rising { .. }) => true,
             Some(ResistanceCurve::Depth { ohm }) => ohm[1] >= 0.0 && ohm[1] + 2.0 * ohm[2] >= 0.0,
@@ -274,9 +282,24 @@ impl Frame {
             for m in 0..self.modes {
                 let rest_s = train.interval_s - train.duration_s;
                 (train.rest_decay[m], train.rest_mean[m]) = decay_and_mean(self.rate[m] * rest_s);
+                if self.dependence == Some(Dependence::InDropout) {
+                    let mut from = 0.0;
+                    for (part, share) in REST_PARTS.iter().enumerate() {
+                        let x = self.rate[m] * rest_s;
+                        let (_, mean) = decay_and_mean(x * share);
+                        train.part_mean[part][m] = decay(x * from) * mean;
+                        from += share;
+                    }
+                }
                 train.norm[m] = -1.0 / libm::expm1(-self.rate[m] * train.interval_s);
             }
             self.trains.push(train);
+        }
+        self.shortest = 0;
+        for (j, train) in self.trains.iter().enumerate() {
+            if train.interval_ns < self.trains[self.shortest].interval_ns {
+                self.shortest = j;
+            }
         }
         for (k, seg) in self.segs.iter().enumerate() {
             let theta_ns = seg.end_ns;

@@ -9,10 +9,10 @@ use super::frame::resistance_at;
 use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay};
 use super::profile::{Profile, Surroundings, charge_state, sleep_table};
 use crate::outcome::{Ending, Place};
-use crate::path::{Drain, Regulator};
+use crate::path::{Drain, Regulator, ReverseProtection};
 use crate::relations::{decayed_time, log1p_over};
 use crate::scenario::Scenario;
-use crate::supply::DrainSum;
+use crate::supply::{DROPOUT_RAMP_V, DrainSum};
 
 /// A stretch of time with constant mean current and rates, anchored at one of its instants.
 #[derive(Debug, Clone, Copy)]
@@ -256,31 +256,43 @@ impl Search<'_> {
         self.crossing(f)
     }
 
-    /// Largest mean charge at which any check's bound fails.
-    pub(crate) fn needed_charge(&self) -> f64 {
-        let share = self.leap.around.conditions.cold_share;
-        let capacity = self.leap.around.capacity_c;
-        let charge_of = |c: usize, s: f64| {
-            let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            capacity * (1.0 - (1.0 - s) * share) - offset
-        };
-        // Worst at half charge first; the others only where they fail at what that one needs.
-        let (mut first, mut least) = (0, f64::INFINITY);
+    /// The check with the largest current: most likely the one that decides.
+    fn likeliest(&self) -> usize {
+        let (mut first, mut most) = (0, f64::NEG_INFINITY);
         for (c, check) in self.frame.checks.iter().enumerate() {
-            let state = &self.profile.checks[c];
-            let m = self.margin(check, 0.4, &state.worst, state.worst_extra_a).volts;
-            if m < least {
-                (first, least) = (c, m);
+            let current = match check.kind {
+                Kind::Sleep => self.profile.sleep.cell_a,
+                Kind::SegmentEnd => self.profile.segs[check.seg].point.cell_a,
+                Kind::Peak => self.frame.segs[check.seg].peak.map_or(0.0, |p| p.current_a),
+            };
+            if current > most {
+                (first, most) = (c, current);
             }
         }
-        let mut most = charge_of(first, self.required(first));
-        for (c, check) in self.frame.checks.iter().enumerate() {
+        first
+    }
+
+    /// Largest mean charge at which any check's bound fails, as a share of the capacity; on the safe
+    /// side for capacities from `least_left·capacity` on.
+    pub(crate) fn needed_share(&self, capacity: f64, least_left: f64) -> f64 {
+        let share = self.leap.around.conditions.cold_share;
+        let offset = |c: usize| {
             let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            let s = charge_state(most + offset, capacity, share);
-            if c != first && self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
-                most = most.max(charge_of(c, self.required(c)));
+            let coulombs = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            if coulombs < 0.0 { coulombs / (capacity * least_left) } else { coulombs / capacity }
+        };
+        let needs = |c: usize| 1.0 - (1.0 - self.required(c)) * share - offset(c);
+        let first = self.likeliest();
+        let mut most = needs(first);
+        for (c, check) in self.frame.checks.iter().enumerate() {
+            if c == first {
+                continue;
+            }
+            // Does this one fail at what the others need?
+            let state = &self.profile.checks[c];
+            let s = 1.0 - (1.0 - most - offset(c)) / share;
+            if self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
+                most = most.max(needs(c));
             }
         }
         most
@@ -299,7 +311,7 @@ impl Search<'_> {
             Regulator::StepDown(r) | Regulator::StepUp(r) => Some((r.set_v, (0.0, r.pass_ohm))),
         };
         let factor = around.conditions.ohm_factor * around.growth;
-        let mut u = [sleep_a; MODES];
+        let mut u = self.profile.sleep_u;
         let mut at_voltage = |target: f64, current_a: f64, u: &PerMode, beside_ohm: f64| {
             // Cell voltage at a fixed current over the charge.
             let f = |s: f64| {
@@ -314,18 +326,37 @@ impl Search<'_> {
                 add(charge(self.crossing(f)));
             }
         };
+        // A linear regulator's ground current bends where dropout begins and where its ramp ends.
+        let ramps = match &self.sc.path.regulator {
+            Regulator::Linear(r) if r.ground_in_dropout_a.is_some() => 2,
+            _ => 1,
+        };
         if let Some((set_v, (fixed_v, ohm))) = set {
             let path_ohm = self.sc.path.feed_ohm(0.0, &DrainSum::default());
-            at_voltage(set_v + fixed_v, sleep_a, &u, path_ohm + ohm);
-            for (k, state) in self.profile.segs.iter().enumerate() {
-                for m in 0..self.frame.rc {
-                    u[m] = sleep_a + state.end[m];
+            let diode_v = match self.sc.path.reverse {
+                ReverseProtection::Diode { forward_v, .. } => forward_v,
+                _ => 0.0,
+            };
+            for ramp in 0..ramps {
+                let target_v = set_v + fixed_v + diode_v - f64::from(ramp) * DROPOUT_RAMP_V;
+                if ramps == 2 && self.frame.modes > 0 && !self.frame.trains.is_empty() {
+                    for part in 0..3 {
+                        u = self.profile.sleep_part(self.frame, part);
+                        at_voltage(target_v, sleep_a, &u, path_ohm + ohm);
+                    }
+                } else {
+                    u = self.profile.sleep_u;
+                    at_voltage(target_v, sleep_a, &u, path_ohm + ohm);
                 }
-                let _ = k;
-                at_voltage(set_v + fixed_v, state.point.cell_a, &u, path_ohm + ohm);
+                for state in &self.profile.segs {
+                    for m in 0..self.frame.rc {
+                        u[m] = sleep_a + state.end[m];
+                    }
+                    at_voltage(target_v, state.point.cell_a, &u, path_ohm + ohm);
+                }
             }
         }
-        let sleeping = [sleep_a; MODES];
+        let sleeping = self.profile.sleep_u;
         if let Some(table) = sleep_table(self.sc) {
             for &v in table.knots() {
                 at_voltage(v, sleep_a, &sleeping, 0.0);
@@ -393,28 +424,19 @@ impl Search<'_> {
         if f_low >= 0.0 {
             return low;
         }
-        illinois(low, f_low, high, f_high, 1e-14, f)
+        illinois(low, f_low, high, f_high, 1e-13, f)
     }
 
     /// The first failure in `(begin, end]`, if any.
     pub(crate) fn first_failure(&self, begin_s: f64, end_s: f64) -> Option<Hit> {
         let n = self.frame.checks.len();
-        // The check that looks worst at the end goes first, so that the others can be skipped.
-        let mut worst = (f64::INFINITY, 0);
-        for c in 0..n {
-            let margin = self.bound(c, end_s).volts;
-            if margin < worst.0 {
-                worst = (margin, c);
-            }
-        }
-        if worst.0 >= 0.0 {
-            return None;
-        }
+        // The likeliest check goes first, so that the others can be skipped.
+        let first = self.likeliest();
         let mut best: Option<Hit> = None;
         let mut limit = end_s;
         for round in 0..=n {
-            let c = if round == 0 { worst.1 } else { round - 1 };
-            if round > 0 && (c == worst.1 || self.bound(c, limit).volts >= 0.0) {
+            let c = if round == 0 { first } else { round - 1 };
+            if round > 0 && c == first || self.bound(c, limit).volts >= 0.0 {
                 continue;
             }
             if let Some((hit, raw_s)) = self.first_of(c, begin_s, limit) {
