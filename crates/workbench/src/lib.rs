@@ -6,6 +6,7 @@ pub mod bench;
 pub mod bill;
 pub mod case;
 pub mod choice;
+pub mod demo;
 pub mod explore;
 pub mod facts;
 pub mod priors;
