@@ -1,7 +1,7 @@
 //! Small terminal charts: bars, intervals on a shared axis, a line over time. Plain text, no colour needed to read them.
 
 /// A horizontal bar of `width` cells for `share` in 0…1, to an eighth of a cell. A share above 1 ends in `▶`.
-pub fn bar(share: f64, width: usize) -> String {
+pub(crate) fn bar(share: f64, width: usize) -> String {
     const EIGHTHS: [char; 8] = [' ', '▏', '▎', '▍', '▌', '▋', '▊', '▉'];
     if !share.is_finite() || share <= 0.0 || width == 0 {
         return String::new();
@@ -22,7 +22,7 @@ pub fn bar(share: f64, width: usize) -> String {
 
 /// An axis that maps a positive value to a column.
 #[derive(Debug, Clone, Copy)]
-pub struct Axis {
+pub(crate) struct Axis {
     low: f64,
     high: f64,
     logarithmic: bool,
@@ -31,7 +31,7 @@ pub struct Axis {
 
 impl Axis {
     /// A logarithmic axis that holds all `values`, widened a little; `None` if none of them is positive and finite.
-    pub fn logarithmic(values: impl Iterator<Item = f64>, width: usize) -> Option<Self> {
+    pub(crate) fn logarithmic(values: impl Iterator<Item = f64>, width: usize) -> Option<Self> {
         let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
         for value in values.filter(|v| v.is_finite() && *v > 0.0) {
             low = low.min(value);
@@ -50,7 +50,7 @@ impl Axis {
     }
 
     /// An interval drawn as an interval: `├───●──┤`. A non-positive end is drawn at the left edge as `◂`.
-    pub fn interval(&self, low: f64, middle: f64, high: f64) -> String {
+    pub(crate) fn interval(&self, low: f64, middle: f64, high: f64) -> String {
         let mut cells = vec![' '; self.width];
         let (a, m, b) = (self.column(low), self.column(middle), self.column(high));
         cells[a..=b].fill('─');
@@ -61,7 +61,7 @@ impl Axis {
     }
 
     /// The axis itself, with decade ticks named by `name` (a value to a short text).
-    pub fn ticks(&self, name: impl Fn(f64) -> String) -> String {
+    pub(crate) fn ticks(&self, name: impl Fn(f64) -> String) -> String {
         let mut cells = vec![' '; self.width];
         let mut decade = libm::pow(10.0, libm::log10(self.low).floor());
         while decade <= self.high {
@@ -85,7 +85,13 @@ impl Axis {
 }
 
 /// A line over time in braille dots: `points` are (x, y) with rising x. Rows top to bottom, each with its y label.
-pub fn line(points: &[(f64, f64)], y_range: (f64, f64), width: usize, height: usize, label: impl Fn(f64) -> String) -> Vec<String> {
+pub(crate) fn line(
+    points: &[(f64, f64)],
+    y_range: (f64, f64),
+    width: usize,
+    height: usize,
+    label: impl Fn(f64) -> String,
+) -> Vec<String> {
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return Vec::new() };
     let (columns, rows) = (width * 2, height * 4);
     let mut dots = vec![0_u8; width * height];
@@ -97,7 +103,11 @@ pub fn line(points: &[(f64, f64)], y_range: (f64, f64), width: usize, height: us
             index += 1;
         }
         let (a, b) = (points[index], points[(index + 1).min(points.len() - 1)]);
-        let y = if b.0 > a.0 { a.1 + (b.1 - a.1) * ((x - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { a.1 };
+        let y = if b.0 > a.0 {
+            a.1 + (b.1 - a.1) * ((x - a.0) / (b.0 - a.0)).clamp(0.0, 1.0)
+        } else {
+            a.1
+        };
         if !y.is_finite() {
             previous = None;
             continue;
@@ -163,7 +173,13 @@ mod tests {
     fn a_falling_line_falls() {
         let rows = line(&[(0.0, 1.0), (1.0, 0.0)], (0.0, 1.0), 4, 4, |y| format!("{y:.0}"));
         assert_eq!(rows.len(), 4);
-        assert!(rows[0].starts_with("1 ┤⠑") || rows[0].starts_with("1 ┤⠉") || rows[0].starts_with("1 ┤⠱"), "{}", rows[0]);
+        assert!(
+            rows[0].starts_with("1 ┤⠑")
+                || rows[0].starts_with("1 ┤⠉")
+                || rows[0].starts_with("1 ┤⠱"),
+            "{}",
+            rows[0]
+        );
         assert!(rows[3].starts_with("0 ┤"));
     }
 }
