@@ -147,7 +147,11 @@ fn life(sc: &Scenario) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 128, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 512,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     /// Every coulomb of the start is in exactly one account.
     #[test]

@@ -53,6 +53,15 @@ pub(crate) struct Train {
 /// still relaxes.
 pub(crate) const REST_PARTS: [f64; 3] = [1.0 / 16.0, 3.0 / 16.0, 3.0 / 4.0];
 
+impl Train {
+    /// Whether the activity still draws just before a phase, for a check there. A sleep check looks at
+    /// the end of sleep: an activity that ends at that time is over.
+    #[inline]
+    pub(crate) fn runs_at(&self, phase_ns: i64, kind: Kind) -> bool {
+        phase_ns < self.duration_ns || (phase_ns == self.duration_ns && kind != Kind::Sleep)
+    }
+}
+
 /// One segment's timing.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Seg {

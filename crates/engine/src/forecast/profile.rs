@@ -327,7 +327,7 @@ impl Profile {
                 }
                 let nearest_ns = frame.nearest_phase(check, k);
                 let other = &frame.trains[k];
-                if nearest_ns < other.duration_ns {
+                if other.runs_at(nearest_ns, check.kind) {
                     overlap = true;
                     let s = &self.trains[k];
                     for m in 0..frame.modes {
@@ -362,7 +362,13 @@ impl Profile {
                 u[m] = if x < 40.0 { state.end[m] * libm::exp(-x) } else { 0.0 };
             }
             let ripple = state.ripple_start_c - state.excess_c + state.mean_a * phase_s;
-            return (u, ripple, 0.0);
+            // At its very end the activity still draws, for a check that looks just before that time.
+            let last_a = if phase_ns == train.duration_ns && train.end_seg > train.first_seg {
+                self.segs[train.end_seg - 1].excess_a
+            } else {
+                0.0
+            };
+            return (u, ripple, last_a);
         }
         let mut from_ns = 0;
         let mut x = state.start;

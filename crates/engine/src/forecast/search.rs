@@ -175,7 +175,9 @@ impl Search<'_> {
                 u[m] += v[m];
             }
             ripple += r;
-            extra += i;
+            if other.runs_at(phase, check.kind) {
+                extra += i;
+            }
         }
         let t_s = t_ns as f64 * NS;
         self.start_up(t_s, &mut u);
@@ -203,7 +205,7 @@ impl Search<'_> {
                 phase = self.frame.nearest_phase(check, k);
             }
             let s = &self.profile.trains[k];
-            if phase < other.duration_ns {
+            if other.runs_at(phase, check.kind) {
                 for m in 0..self.frame.modes {
                     u[m] += s.peak[m];
                 }
