@@ -70,7 +70,6 @@ fn build(n: &Numbers) -> Scenario {
         pass_ohm: 0.2,
     };
     let mut path = match n.kind {
-        0 => direct_path(),
         1 | 2 => linear_path(3.0, 3e-6, 0.5, 2.6),
         _ => direct_path(),
     };

@@ -4,6 +4,7 @@
 //! the state at the end of an activity is a geometric sum over all earlier ones. Different trains
 //! superpose, whatever their intervals. The total charge is its mean `Q̄` plus a zero-mean ripple, known in
 //! closed form too.
+#![allow(clippy::needless_range_loop)] // the mode index runs over several arrays side by side
 
 use super::frame::{
     Conditions, Dependence, Frame, Kind, MODES, NS, PerMode, REST_PARTS, decay, resistance_at,
@@ -441,6 +442,7 @@ impl Profile {
 
     /// Operating point of a check at state of charge `s` with mode currents `u`.
     #[inline]
+    #[allow(clippy::too_many_arguments)] // the check's whole state, once
     pub(crate) fn point(
         &self,
         sc: &Scenario,
