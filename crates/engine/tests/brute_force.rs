@@ -3,6 +3,7 @@
 //! Source of the reference: `common::brute_force`, classical Runge–Kutta on the physical state, every
 //! cycle stepped through. The generator's seed is fixed; the lives are short (small cells) so that the
 //! reference can afford them.
+#![allow(clippy::print_stdout)] // the quantiles, for whoever runs it with --nocapture
 
 mod common;
 

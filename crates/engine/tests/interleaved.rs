@@ -141,7 +141,7 @@ fn first_failing_peak_of_interleaved_activities() {
         let life = engine.life(&sc).unwrap();
         // Overlap of a third activity's peak is bounded, not computed: leave three out where they meet.
         let truth = by_events(&sc);
-        let longest = sc.load.activities.iter().map(|a| a.duration_s()).fold(0.0, f64::max);
+        let longest = sc.load.activities.iter().map(Activity::duration_s).fold(0.0, f64::max);
         count += 1;
         if life.flags.contains(Flag::ActivitiesOverlap) {
             apart += 1;

@@ -418,7 +418,8 @@ impl Search<'_> {
                     let theta = (start_ns - train.offset_ns - n * train.interval_ns) as f64 * NS;
                     let ripple = own_train.ripple_start_c - before - state.excess_a * tau
                         + own_train.mean_a * (theta + tau);
-                    let t_ns = start_ns + libm::round(tau * 1e9) as i64;
+                    // Just after the start: an activity that ended there draws no more.
+                    let t_ns = start_ns + (libm::round(tau * 1e9) as i64).max(1);
                     self.with_others(check, t_ns, u, ripple).0.volts
                 };
                 let at_start = f(0.0);
