@@ -128,7 +128,6 @@ fn one_millisecond(sc: &Scenario) -> f64 {
     else {
         return f64::NAN;
     };
-    let sleep_a = 12e-6 + 2e-6;
     let wake = &sc.load.activities[0];
     let ms = |s: f64| libm::round(s * 1e3) as u64;
     let interval = ms(wake.interval_s);
@@ -140,57 +139,54 @@ fn one_millisecond(sc: &Scenario) -> f64 {
             (ms(s.duration_s), current_a, s.peak.map(|p| p.current_a))
         })
         .collect();
+    // Sleep is the last part of the cycle.
+    let awake: u64 = parts.iter().map(|p| p.0).sum();
+    let mut parts = parts;
+    parts.push((interval - awake, 12e-6, None));
     let (mut q, mut lost) = (cell.capacity_c, 0.0);
     let mut v = 0.0;
-    let (mut step, mut phase) = (0_u64, 0_u64);
+    let mut step = 0_u64;
     let mut at = knots.len() - 2;
-    // The drop with state of charge of the resistance's rise costs an exponential: once a cycle.
-    let mut r0 = ohm;
+    let per_charge = 1.0 / cell.capacity_c;
     loop {
-        let (mut current, mut peak) = (sleep_a, None);
-        let mut from = 0;
-        for (length, amps, top) in &parts {
-            if phase >= from && phase < from + length {
-                current = amps + 2e-6;
-                if phase == from + length - 1 {
-                    peak = *top;
+        // The rise of the resistance costs an exponential: once a cycle.
+        let r0 = ohm * (1.0 + rise * libm::exp(-q * per_charge / scale));
+        for &(length, rail_a, peak) in &parts {
+            let current = rail_a + 2e-6;
+            let end_v = current * pair.resistance_ohm;
+            let drop_v = if rail_a > 1e-3 {
+                (r0 * current + 3.0).max(r0 * current + 0.6 * rail_a + 2.8)
+            } else {
+                r0 * current + 3.0
+            };
+            for left in (0..length).rev() {
+                v = end_v + (v - end_v) * keep;
+                let term = -(current + lambda * q) * h - lost;
+                let next = q + term;
+                lost = (next - q) - term;
+                q = next;
+                step += 1;
+                let s = q * per_charge;
+                while at > 0 && s < knots[at] {
+                    at -= 1;
+                }
+                let u = (s - knots[at]) / (knots[at + 1] - knots[at]);
+                let emf = volts[at] + u * (volts[at + 1] - volts[at]) - v;
+                if emf < drop_v || s <= 0.0 {
+                    return step as f64 * h;
+                }
+                if left == 0
+                    && let Some(peak) = peak
+                {
+                    let rise_v = pair.resistance_ohm
+                        * (peak - rail_a)
+                        * -libm::expm1(-0.002 / pair.time_constant_s);
+                    let sag_v = rise_v + r0 * (peak + 2e-6);
+                    if emf < sag_v + (0.6 * peak + 2.8).max(3.0) {
+                        return step as f64 * h;
+                    }
                 }
             }
-            from += length;
-        }
-        v = current * pair.resistance_ohm + (v - current * pair.resistance_ohm) * keep;
-        let term = -(current + lambda * q) * h - lost;
-        let next = q + term;
-        lost = (next - q) - term;
-        q = next;
-        let s = q / cell.capacity_c;
-        while at > 0 && s < knots[at] {
-            at -= 1;
-        }
-        let u = (s - knots[at]) / (knots[at + 1] - knots[at]);
-        let emf = volts[at] + u * (volts[at + 1] - volts[at]) - v;
-        let mut least = emf - r0 * current - 3.0;
-        if current > 1e-3 {
-            least = least.min(emf - (r0 + 0.6) * current - 2.8);
-        }
-        if let Some(peak) = peak {
-            let rise_v = pair.resistance_ohm
-                * (peak - current + 2e-6)
-                * -libm::expm1(-0.002 / pair.time_constant_s);
-            let total = peak + 2e-6;
-            least = least.min(emf - rise_v - r0 * total - 0.6 * peak - 2.8);
-            least = least.min(emf - rise_v - r0 * total - 3.0);
-        }
-        step += 1;
-        if least < 0.0 || s <= 0.0 {
-            return step as f64 * h;
-        }
-        phase += 1;
-        if phase == interval {
-            phase = 0;
-        }
-        if phase == 2 {
-            r0 = ohm * (1.0 + rise * libm::exp(-s / scale));
         }
     }
 }
@@ -215,7 +211,7 @@ fn main() {
     if std::env::var_os("OVERWINTER_BENCH_PEER").is_none() {
         let mut sc = one();
         // Smaller, so that it lives for about 62 days.
-        sc.cell.capacity_c = 1620.0;
+        sc.cell.capacity_c = 1250.0;
         let us_here = time_us(&sc);
         let life_s = Engine::new().life(&sc).expect("a life").life_s;
         let start = Instant::now();

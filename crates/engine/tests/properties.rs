@@ -70,7 +70,6 @@ fn build(n: &Numbers) -> Scenario {
         pass_ohm: 0.2,
     };
     let mut path = match n.kind {
-        0 => direct_path(),
         1 | 2 => linear_path(3.0, 3e-6, 0.5, 2.6),
         _ => direct_path(),
     };
@@ -147,7 +146,11 @@ fn life(sc: &Scenario) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 128, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 512,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     /// Every coulomb of the start is in exactly one account.
     #[test]

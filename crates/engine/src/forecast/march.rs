@@ -95,6 +95,12 @@ impl March {
         } else {
             self.at_once(sc, around, start_c, end_s, recorder)
         };
+        let ending_s = hit.map_or(end_s, |h| h.instant_s);
+        if self.frame.dependence == Some(Dependence::None) {
+            // The same currents again, but what has to be said of them (dropout) is said at the end.
+            let around = Surroundings { capacity_c: leap.capacity(ending_s), ..leap.around };
+            self.profile.build(sc, &self.frame, &around, leap.charge(ending_s), 1);
+        }
         flags.extend(self.profile.flags);
         let life = match hit {
             Some(hit) => Life {

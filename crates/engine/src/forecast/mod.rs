@@ -20,7 +20,9 @@ mod march;
 mod profile;
 mod record;
 mod report;
+mod requirement;
 mod search;
+mod validate;
 
 use crate::error::InputError;
 use crate::outcome::{Forecast, Life};

@@ -4,6 +4,7 @@
 //! the state at the end of an activity is a geometric sum over all earlier ones. Different trains
 //! superpose, whatever their intervals. The total charge is its mean `Q̄` plus a zero-mean ripple, known in
 //! closed form too.
+#![allow(clippy::needless_range_loop)] // the mode index runs over several arrays side by side
 
 use super::frame::{
     Conditions, Dependence, Frame, Kind, MODES, NS, PerMode, REST_PARTS, decay, resistance_at,
@@ -327,7 +328,7 @@ impl Profile {
                 }
                 let nearest_ns = frame.nearest_phase(check, k);
                 let other = &frame.trains[k];
-                if nearest_ns < other.duration_ns {
+                if other.runs_at(nearest_ns, check.kind) {
                     overlap = true;
                     let s = &self.trains[k];
                     for m in 0..frame.modes {
@@ -362,7 +363,13 @@ impl Profile {
                 u[m] = if x < 40.0 { state.end[m] * libm::exp(-x) } else { 0.0 };
             }
             let ripple = state.ripple_start_c - state.excess_c + state.mean_a * phase_s;
-            return (u, ripple, 0.0);
+            // At its very end the activity still draws, for a check that looks just before that time.
+            let last_a = if phase_ns == train.duration_ns && train.end_seg > train.first_seg {
+                self.segs[train.end_seg - 1].excess_a
+            } else {
+                0.0
+            };
+            return (u, ripple, last_a);
         }
         let mut from_ns = 0;
         let mut x = state.start;
@@ -435,6 +442,7 @@ impl Profile {
 
     /// Operating point of a check at state of charge `s` with mode currents `u`.
     #[inline]
+    #[allow(clippy::too_many_arguments)] // the check's whole state, once
     pub(crate) fn point(
         &self,
         sc: &Scenario,
