@@ -4,6 +4,7 @@
 //! `|A·exp(−t/τ)|`, is below half the standard uncertainty.
 
 use overwinter_statistics::fit::{Fit, linear_fit, nonlinear_fit};
+use overwinter_statistics::univariate::summary;
 
 /// Advice after each reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,12 +53,17 @@ pub struct Transient {
 }
 
 /// Repeated readings of one quantity, taken live.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Settling {
     times_s: Vec<f64>,
     values: Vec<f64>,
     standard_uncertainty: f64,
+    slowest_time_constant_s: f64,
 }
+
+/// Slowest time constant allowed for unless told otherwise: bulk and ceramic capacitors settle in 10
+/// to 60 s (common practice, no source). Electrolytic capacitors that form again take 5 to 30 min.
+pub const SLOWEST_TIME_CONSTANT_S: f64 = 60.0;
 
 /// What is wrong with one more reading.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
@@ -80,7 +86,19 @@ const NEED: usize = 5;
 impl Settling {
     /// No readings yet; `standard_uncertainty` is that of a reading without settling.
     pub fn new(standard_uncertainty: f64) -> Self {
-        Self { standard_uncertainty, ..Self::default() }
+        Self {
+            times_s: Vec::new(),
+            values: Vec::new(),
+            standard_uncertainty,
+            slowest_time_constant_s: SLOWEST_TIME_CONSTANT_S,
+        }
+    }
+
+    /// The same, allowing for a transient as slow as this (electrolytic capacitors: 600 s and more).
+    #[must_use]
+    pub fn with_slowest_time_constant_s(mut self, seconds: f64) -> Self {
+        self.slowest_time_constant_s = seconds;
+        self
     }
 
     /// One more reading; says what to do.
@@ -153,8 +171,9 @@ impl Settling {
 
     /// What to do now.
     ///
-    /// Readings without a trend (straight line through the last half: change below half the standard
-    /// uncertainty, itself known to within one) are taken as settled; otherwise the fit decides.
+    /// A reading is taken when the fit says so and no second, slower transient can be hidden in the
+    /// record, or when no trend is left that could grow beyond
+    /// half the standard uncertainty at the slowest time constant allowed for.
     pub fn advice(&self) -> Advice {
         let n = self.values.len();
         if n < NEED {
@@ -176,8 +195,12 @@ impl Settling {
             .then(|| transient.fit.standard_uncertainty(0))
             .filter(|u| u.is_finite());
         // A time constant beyond the record is extrapolation: its end cannot be trusted.
-        let told = tau < elapsed && u_limit.is_none_or(|u| u <= residual.abs().max(accept));
-        if residual.abs() < accept && (told || flat) {
+        let told = tau < elapsed
+            && u_limit.is_none_or(|u| u <= residual.abs().max(accept))
+            && self.beats_a_line(&transient)
+            && leaves_no_pattern(&transient.fit);
+        let alone = || self.nothing_slower_is_left(&transient, accept);
+        if residual.abs() < accept && (flat || told && alone()) {
             let settled_at = if transient.amplitude.abs() > accept {
                 tau * libm::log(transient.amplitude.abs() / accept)
             } else {
@@ -192,7 +215,12 @@ impl Settling {
         } else if flat {
             Advice::Take { value: self.tail_mean(n / 2), residual: 0.0 }
         } else if told {
-            let seconds = tau * libm::log(residual.abs() / accept);
+            // A residual below `accept` already: what is waited for is a slower transient ruled out.
+            let seconds = if residual.abs() < accept {
+                0.25 * self.slowest_time_constant_s
+            } else {
+                tau * libm::log(residual.abs() / accept)
+            };
             Advice::Wait { seconds, limit: transient.limit, u_limit }
         } else {
             Advice::NoEndInSight { change: self.values[n - 1] - self.values[0] }
@@ -204,17 +232,61 @@ impl Settling {
         tail.iter().sum::<f64>() / tail.len() as f64
     }
 
-    /// True when a straight line through the last half (five readings at least) changes by less than
-    /// `accept` over it, with its own standard uncertainty below that too.
+    /// True when the exponential explains the record decisively better than a straight line: a fit to
+    /// the noise of a slow drift does not.
+    fn beats_a_line(&self, transient: &Transient) -> bool {
+        const DECISIVE: f64 = 10.0; // difference of Akaike's criterion; Burnham & Anderson 2002, 2.6
+        let rows: Vec<Vec<f64>> =
+            self.times_s.iter().map(|t| vec![1.0, t - self.times_s[0]]).collect();
+        let n = self.values.len() as f64;
+        linear_fit(&rows, &self.values).is_ok_and(|line| {
+            let ratio = line.residual_sum_of_squares / transient.fit.residual_sum_of_squares;
+            n * libm::log(ratio) > DECISIVE
+        })
+    }
+
+    /// True when a second transient at the slowest time constant allowed for, fitted beside the first,
+    /// can have no more than `accept` left: `(|B| + 2·u(B))·e^(−t/τ_slowest)`.
+    ///
+    /// A first transient of half that time constant or more is itself the slow one.
+    fn nothing_slower_is_left(&self, first: &Transient, accept: f64) -> bool {
+        let (tau, slowest) = (first.time_constant_s, self.slowest_time_constant_s);
+        if tau >= 0.5 * slowest {
+            return true;
+        }
+        let since = |t: &f64| t - self.times_s[0];
+        let row = |t: f64| {
+            let fast = libm::exp(-t / tau);
+            // The third column lets the first time constant move.
+            vec![1.0, fast, fast * t / tau, libm::exp(-t / slowest)]
+        };
+        let rows: Vec<Vec<f64>> = self.times_s.iter().map(|t| row(since(t))).collect();
+        let elapsed = self.times_s.last().map_or(0.0, since);
+        linear_fit(&rows, &self.values).is_ok_and(|fit| {
+            let possible = fit.parameters[3].abs() + 2.0 * fit.standard_uncertainty(3);
+            fit.degrees_of_freedom > 0 && possible * libm::exp(-elapsed / slowest) < accept
+        })
+    }
+
+    /// True when what a straight line through the last half (five readings at least) leaves possible,
+    /// `(|slope| + 2·u(slope))·τ_slowest`, is below `accept`, over at least a quarter of that time.
     fn trend_is_negligible(&self, accept: f64) -> bool {
         let n = self.values.len();
         let from = (n / 2).min(n - NEED);
         let (t, y) = (&self.times_s[from..], &self.values[from..]);
+        if self.times_s[n - 1] - self.times_s[0] < 0.25 * self.slowest_time_constant_s {
+            return false;
+        }
         let rows: Vec<Vec<f64>> = t.iter().map(|x| vec![1.0, x - t[0]]).collect();
-        let span = t[t.len() - 1] - t[0];
         linear_fit(&rows, y).is_ok_and(|fit| {
-            let change = (fit.parameters[1] * span).abs();
-            change < accept && fit.standard_uncertainty(1) * span < 2.0 * accept
+            let slope = fit.parameters[1].abs() + 2.0 * fit.standard_uncertainty(1);
+            slope * self.slowest_time_constant_s < accept
         })
     }
+}
+
+/// True when the residuals of the fit look random: lag-1 autocorrelation below 2/√n.
+fn leaves_no_pattern(fit: &Fit) -> bool {
+    let n = fit.residuals.len() as f64;
+    summary(&fit.residuals).and_then(|s| s.lag_1_autocorrelation).is_none_or(|r| r < 2.0 / n.sqrt())
 }
