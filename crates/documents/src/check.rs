@@ -116,7 +116,7 @@ impl Checker<'_> {
         }
         let help = match did_you_mean(name, names.iter().copied()) {
             Some(meant) => format!("did you mean \"{meant}\"?"),
-            None if names.is_empty() => format!("there is no {what} at all there"),
+            None if names.is_empty() => "none is listed: add it there first".to_owned(),
             None => format!("use one of: {}", listed(names)),
         };
         self.error(

@@ -42,7 +42,7 @@ pub fn did_you_mean<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) ->
 /// The line that a failed choice leaves for the diagnostics: message, place in the text, help.
 pub(crate) fn choice_error(word: &str, name: &str, words: &[&str], list: &str) -> String {
     let help = match did_you_mean(word, words.iter().copied()) {
-        Some(meant) => format!("did you mean \"{meant}\"? One of {list} fits"),
+        Some(meant) => format!("did you mean \"{meant}\"?"),
         None => format!("one of {list} fits"),
     };
     format!("\"{word}\" is not {name} [bytes 0..{}] help: {help}", word.len())

@@ -12,7 +12,7 @@ pub(crate) fn diagnostic_of(error: &toml::de::Error, path: &str, text: &str) -> 
     let span = error.span().unwrap_or(0..text.len().min(1));
     let raw = error.message();
     if let Some((message, inner, help)) = ParseError::split_line(raw) {
-        let span = inside_string(text, &span, &inner);
+        let span = inside_string(text, &span, &inner, message);
         return Diagnostic::new("value", Severity::Error, message).at(path, text, span).help(help);
     }
     let (code, message, help) = explain(raw);
@@ -24,8 +24,24 @@ pub(crate) fn diagnostic_of(error: &toml::de::Error, path: &str, text: &str) -> 
 }
 
 /// The bytes of a part of a string's content, where the string is written without escapes.
-fn inside_string(text: &str, span: &Range<usize>, inner: &Range<usize>) -> Range<usize> {
+fn inside_string(
+    text: &str,
+    span: &Range<usize>,
+    inner: &Range<usize>,
+    message: &str,
+) -> Range<usize> {
     let Some(raw) = text.get(span.clone()) else { return span.clone() };
+    // A word inside `{ maximise = "…" }`: the error's place is the table, the word is quoted in the message.
+    if raw.starts_with('{') {
+        let word =
+            message.strip_prefix('"').and_then(|rest| rest.split_once('"')).map(|(word, _)| word);
+        let found =
+            word.and_then(|word| raw.find(&format!("\"{word}\"")).map(|at| (at, word.len())));
+        return match found {
+            Some((at, length)) => span.start + at + 1..span.start + at + 1 + length,
+            None => span.clone(),
+        };
+    }
     let quoted =
         raw.len() >= 2 && (raw.starts_with('"') || raw.starts_with('\'')) && !raw.contains('\\');
     if !quoted || raw.starts_with("\"\"\"") || raw.starts_with("'''") || inner.end + 2 > raw.len() {
@@ -82,7 +98,7 @@ fn explain(raw: &str) -> (&'static str, String, Option<String>) {
         return (
             "wrong-type",
             format!("this is {}", article(found)),
-            Some(format!("write {expected}")),
+            Some(format!("write {}", plain(expected))),
         );
     }
     if let Some(rest) = raw.strip_prefix("invalid value: ") {
@@ -90,10 +106,50 @@ fn explain(raw: &str) -> (&'static str, String, Option<String>) {
         return (
             "wrong-value",
             format!("this is {}", article(found)),
-            Some(format!("write {expected}")),
+            Some(format!("write {}", plain(expected))),
         );
     }
-    ("toml", raw.lines().next().unwrap_or(raw).to_owned(), Some(TOML_HELP.to_owned()))
+    let raw = raw.lines().next().unwrap_or(raw);
+    let (message, help) = match raw {
+        _ if raw.contains("recurs") => {
+            ("lists or tables are nested too deeply", "no document needs more than a few levels")
+        }
+        _ if raw.contains("escaped value") => (
+            "a backslash begins something that is no escape",
+            "write a backslash twice, or put the text in single quotes",
+        ),
+        _ if raw.contains("must be quoted") => ("a text must stand in quotes", "write it as \"…\""),
+        _ if raw.starts_with("invalid basic string")
+            || raw.starts_with("invalid literal string") =>
+        {
+            ("the text has no end", "close the quotes at the end of the text, on the same line")
+        }
+        _ if raw.starts_with("invalid date") || raw.starts_with("invalid time") => {
+            return (
+                "toml",
+                raw.to_owned(),
+                Some("write a date of the calendar, such as 2026-03-14".to_owned()),
+            );
+        }
+        _ => return ("toml", raw.to_owned(), Some(TOML_HELP.to_owned())),
+    };
+    ("toml", message.to_owned(), Some(help.to_owned()))
+}
+
+/// serde's names of types in plain words.
+fn plain(expected: &str) -> String {
+    match expected {
+        "a string" | "a borrowed string" => "a text in quotes".to_owned(),
+        "a sequence" => "a list in brackets, such as [\"reset\", \"boot\"]".to_owned(),
+        "u8" | "u32" | "u64" | "usize" => {
+            "a whole number without quotes and unit, 0 or more".to_owned()
+        }
+        "a map" => "a table".to_owned(),
+        expected => match expected.strip_prefix("struct ") {
+            Some(name) => format!("a table ({name})"),
+            None => expected.to_owned(),
+        },
+    }
 }
 
 const TOML_HELP: &str = "a document is TOML 1.0: [tables], key = value lines, texts in quotes";
