@@ -195,16 +195,11 @@ fn list_columns(common: &Common) -> Result<u8> {
         json(&all)?;
         return Ok(FINE);
     }
-    let mut table = render::columns(&["key", "column", "group", "unit"]);
-    for column in &all {
-        table.add_row(vec![
-            column.key.clone(),
-            column.title.clone(),
-            column.group.clone(),
-            column.unit.clone().unwrap_or_default(),
-        ]);
+    let mut table = render::columns::Columns::new(&["key", "column", "group", "unit"]);
+    for column in all {
+        table.row(vec![column.key, column.title, column.group, column.unit.unwrap_or_default()]);
     }
-    say(&render::lines(&table))?;
+    say(&table.text(render::width()))?;
     Ok(FINE)
 }
 
