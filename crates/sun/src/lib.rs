@@ -1,1 +1,11 @@
 //! Sun position, plane of array, panel, charger and the year-round energy balance.
+#![forbid(unsafe_code)]
+
+pub mod clear_sky;
+pub mod diffuse;
+pub mod extraterrestrial;
+mod maths;
+pub mod position;
+pub mod skyline;
+pub mod time;
+pub mod transposition;

@@ -1,0 +1,2 @@
+//! Bench, to be written.
+fn main() {}

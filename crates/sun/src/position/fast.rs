@@ -1,0 +1,241 @@
+//! The same position at a fraction of the cost: the slow terms at knots two days apart, the rest exactly.
+//!
+//! At each knot the full algorithm gives the sun's direction as a *vector* in the equatorial frame of date, its distance and the
+//! small part of the sidereal time that is not uniform rotation. Between knots each is the polynomial through the six nearest knots.
+//! Interpolating the vector instead of right ascension and declination means that nothing wraps at the March equinox: interpolating
+//! the angle across its wrap is wrong by up to 15°. Parallax and the turn into the observer's horizon are exact vector operations.
+//!
+//! Error against the full algorithm, measured over 40 years in `tests/outside_position.rs`: below 1e-6° in zenith and azimuth
+//! (zenith angles over 1°; the azimuth of a sun in the zenith has no meaning).
+
+use super::{Observer, SUN_SEMIDIAMETER_DEG, SunPosition, geocentric, observer_terms, refraction_deg};
+use crate::maths::{asin, atan2, wrap_deg};
+use crate::time::Instant;
+
+const KNOT_S: f64 = 2.0 * 86400.0;
+/// Mean rotation of the Earth against the equinox, degrees per second.
+const ROTATION_DEG_PER_S: f64 = 360.98564736629 / 86400.0;
+const ORDER: usize = 6;
+
+/// One two-day span: polynomials in `u` = 0…1 of x, y, z (times nothing), distance and sidereal remainder.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    x: [f64; ORDER],
+    y: [f64; ORDER],
+    z: [f64; ORDER],
+    radius_au: [f64; ORDER],
+    sidereal_rest_deg: [f64; ORDER],
+}
+
+/// The sun over a stretch of days, ready for many positions.
+#[derive(Debug, Clone)]
+pub struct Ephemeris {
+    start: Instant,
+    end: Instant,
+    spans: Vec<Span>,
+    sidereal_start_deg: f64,
+}
+
+/// An instant outside the days an [`Ephemeris`] was made for.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[error("instant {got} s is outside the ephemeris ({start} to {end} s since 1970)")]
+pub struct OutsideEphemeris {
+    /// The instant asked for.
+    pub got: Instant,
+    /// First instant covered.
+    pub start: Instant,
+    /// Last instant covered.
+    pub end: Instant,
+}
+
+/// An observer with the constants that depend on the place only.
+#[derive(Debug, Clone, Copy)]
+pub struct Station {
+    observer: Observer,
+    sin_latitude: f64,
+    cos_latitude: f64,
+    x: f64,
+    y: f64,
+}
+
+impl Station {
+    /// Prepares an observer.
+    pub fn new(observer: &Observer) -> Self {
+        let (sin_latitude, cos_latitude) = libm::sincos(observer.latitude_deg.to_radians());
+        let (x, y) = observer_terms(observer);
+        Self { observer: *observer, sin_latitude, cos_latitude, x, y }
+    }
+
+    /// The observer.
+    pub fn observer(&self) -> &Observer {
+        &self.observer
+    }
+}
+
+/// The sun's direction in the observer's horizon frame: a unit vector without refraction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Direction {
+    /// Towards the east.
+    pub east: f64,
+    /// Towards the north.
+    pub north: f64,
+    /// Towards the zenith: the cosine of the true zenith angle.
+    pub up: f64,
+    /// Distance, astronomical units.
+    pub distance_au: f64,
+}
+
+impl Direction {
+    /// Zenith angles with and without refraction, and azimuth.
+    pub fn position(&self, observer: &Observer) -> SunPosition {
+        let elevation = self.elevation_deg();
+        SunPosition {
+            zenith_deg: 90.0 - elevation,
+            apparent_zenith_deg: 90.0 - elevation - refraction_deg(elevation, observer),
+            azimuth_deg: self.azimuth_deg(),
+            distance_au: self.distance_au,
+        }
+    }
+
+    /// True elevation, degrees.
+    pub fn elevation_deg(&self) -> f64 {
+        asin(self.up.clamp(-1.0, 1.0)).to_degrees()
+    }
+
+    /// Degrees clockwise from north.
+    pub fn azimuth_deg(&self) -> f64 {
+        wrap_deg(atan2(self.east, self.north).to_degrees())
+    }
+
+    /// Is any of the disc above the refracted horizon?
+    pub fn is_up(&self, observer: &Observer) -> bool {
+        self.up >= libm::sin(-(SUN_SEMIDIAMETER_DEG + observer.horizon_refraction_deg).to_radians())
+    }
+}
+
+impl Ephemeris {
+    /// Knots for the time from `start` to `end`; `delta_t_s` is held fixed over it (an error of 1 s in ΔT moves the sun by 1e-5°).
+    ///
+    /// The full algorithm is evaluated once per two days plus five.
+    pub fn new(start: Instant, end: Instant, delta_t_s: f64) -> Self {
+        let count = if end > start { libm::ceil((end - start) / KNOT_S) as usize } else { 0 }.max(1);
+        let first_knot = start - 2.0 * KNOT_S;
+        let sidereal_start_deg = geocentric(start, delta_t_s).sidereal_time_deg;
+        let knots: Vec<[f64; 5]> = (0..count + 5)
+            .map(|i| {
+                let at = first_knot + i as f64 * KNOT_S;
+                let sun = geocentric(at, delta_t_s);
+                let (sin_a, cos_a) = libm::sincos(sun.right_ascension_deg.to_radians());
+                let (sin_d, cos_d) = libm::sincos(sun.declination_deg.to_radians());
+                let uniform = sidereal_start_deg + ROTATION_DEG_PER_S * (at - start);
+                let rest = wrap_deg(sun.sidereal_time_deg - uniform + 180.0) - 180.0;
+                [cos_d * cos_a, cos_d * sin_a, sin_d, sun.radius_au, rest]
+            })
+            .collect();
+        let spans = knots
+            .windows(ORDER)
+            .map(|w| {
+                let column = |c: usize| through_six_points(&[w[0][c], w[1][c], w[2][c], w[3][c], w[4][c], w[5][c]]);
+                Span { x: column(0), y: column(1), z: column(2), radius_au: column(3), sidereal_rest_deg: column(4) }
+            })
+            .collect();
+        Self { start, end: start + count as f64 * KNOT_S, spans, sidereal_start_deg }
+    }
+
+    /// The sun's direction at an instant.
+    ///
+    /// # Errors
+    /// [`OutsideEphemeris`]: nothing is extrapolated.
+    pub fn direction(&self, at: Instant, station: &Station) -> Result<Direction, OutsideEphemeris> {
+        if !(self.start..=self.end).contains(&at) {
+            return Err(OutsideEphemeris { got: at, start: self.start, end: self.end });
+        }
+        let t = (at - self.start) / KNOT_S;
+        let index = (t as usize).min(self.spans.len() - 1);
+        let u = t - index as f64;
+        let span = &self.spans[index];
+        let radius_au = horner(&span.radius_au, u);
+        let sidereal = self.sidereal_start_deg
+            + ROTATION_DEG_PER_S * (at - self.start)
+            + horner(&span.sidereal_rest_deg, u)
+            + station.observer.longitude_deg;
+        // Brought near zero first: the sine of a large angle costs more.
+        let (sin_t, cos_t) = libm::sincos((sidereal - 360.0 * libm::floor(sidereal / 360.0)).to_radians());
+        let (x, y, z) = (horner(&span.x, u), horner(&span.y, u), horner(&span.z, u));
+        // Frame of the hour angle: `along` towards the meridian on the equator, `west` towards hour angle +90°.
+        let parallax = 8.794_f64.to_radians() / 3600.0 / radius_au;
+        let along = x * cos_t + y * sin_t - parallax * station.x;
+        let west = x * sin_t - y * cos_t;
+        let polar = z - parallax * station.y;
+        let length = 1.0 / (along * along + west * west + polar * polar).sqrt();
+        Ok(Direction {
+            east: -west * length,
+            north: (station.cos_latitude * polar - station.sin_latitude * along) * length,
+            up: (station.sin_latitude * polar + station.cos_latitude * along) * length,
+            distance_au: radius_au,
+        })
+    }
+
+    /// The sun's position at an instant.
+    ///
+    /// # Errors
+    /// [`OutsideEphemeris`].
+    pub fn position(&self, at: Instant, station: &Station) -> Result<SunPosition, OutsideEphemeris> {
+        Ok(self.direction(at, station)?.position(&station.observer))
+    }
+}
+
+#[inline]
+fn horner(c: &[f64; ORDER], u: f64) -> f64 {
+    ((((c[5] * u + c[4]) * u + c[3]) * u + c[2]) * u + c[1]) * u + c[0]
+}
+
+/// Monomial coefficients in `u` of the polynomial through values at u = −2, −1, 0, 1, 2, 3.
+fn through_six_points(v: &[f64; ORDER]) -> [f64; ORDER] {
+    // Newton's divided differences on the equidistant nodes, then multiplied out.
+    let nodes = [-2.0, -1.0, 0.0, 1.0, 2.0, 3.0];
+    let mut d = *v;
+    for level in 1..ORDER {
+        for i in (level..ORDER).rev() {
+            d[i] = (d[i] - d[i - 1]) / (nodes[i] - nodes[i - level]);
+        }
+    }
+    let mut c = [0.0; ORDER];
+    for i in (0..ORDER).rev() {
+        // c(u) <- c(u)·(u − nodes[i]) + d[i]
+        let mut next = [0.0; ORDER];
+        for k in 0..ORDER {
+            if k + 1 < ORDER {
+                next[k + 1] += c[k];
+            }
+            next[k] -= nodes[i] * c[k];
+        }
+        next[0] += d[i];
+        c = next;
+    }
+    c
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn six_points_reproduce_a_quintic() {
+        let f = |u: f64| 1.0 + u * (2.0 + u * (-3.0 + u * (0.5 + u * (0.25 - 0.125 * u))));
+        let values = [-2.0, -1.0, 0.0, 1.0, 2.0, 3.0].map(f);
+        let c = through_six_points(&values);
+        for k in 0..=10 {
+            let u = f64::from(k) / 10.0;
+            assert!((horner(&c, u) - f(u)).abs() < 1e-13, "{u}");
+        }
+    }
+
+    #[test]
+    fn an_instant_outside_is_told() {
+        let station = Station::new(&Observer::at(47.0, 8.0, 500.0).unwrap());
+        let ephemeris = Ephemeris::new(0.0, 86400.0, 60.0);
+        assert!(ephemeris.direction(-1.0, &station).is_err());
+        assert!(ephemeris.direction(86400.0, &station).is_ok());
+    }
+}
