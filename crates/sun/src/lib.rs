@@ -4,6 +4,7 @@
 pub mod clear_sky;
 pub mod diffuse;
 pub mod extraterrestrial;
+pub mod charger;
 mod maths;
 pub mod panel;
 pub mod plane;
