@@ -14,7 +14,8 @@ pub fn standard_pressure_pa(height_m: f64) -> f64 {
 /// `m = 1/(cos z + 0.50572·(96.07995° − z)^−1.6364)`. Source: F. Kasten and A. T. Young, Applied Optics 28(22), 4735-4738, 1989.
 pub fn relative_air_mass(apparent_zenith_deg: f64) -> Option<f64> {
     (apparent_zenith_deg <= 90.0).then(|| {
-        1.0 / (cos_deg(apparent_zenith_deg) + 0.50572 * exp(-1.6364 * libm::log(96.07995 - apparent_zenith_deg)))
+        1.0 / (cos_deg(apparent_zenith_deg)
+            + 0.50572 * exp(-1.6364 * libm::log(96.07995 - apparent_zenith_deg)))
     })
 }
 
@@ -71,9 +72,17 @@ impl Ineichen {
 
     /// The same where the relative air mass and the cosine of the apparent zenith angle are already known.
     #[inline]
-    pub fn from_air_mass(&self, relative_air_mass: f64, cos_zenith: f64, extraterrestrial_w_m2: f64) -> Irradiance {
+    pub fn from_air_mass(
+        &self,
+        relative_air_mass: f64,
+        cos_zenith: f64,
+        extraterrestrial_w_m2: f64,
+    ) -> Irradiance {
         let air_mass = relative_air_mass * self.air_mass_factor;
-        let global = self.global_factor * extraterrestrial_w_m2 * cos_zenith * exp(self.global_exponent * air_mass);
+        let global = self.global_factor
+            * extraterrestrial_w_m2
+            * cos_zenith
+            * exp(self.global_exponent * air_mass);
         let beam = extraterrestrial_w_m2 * self.beam_factor * exp(self.beam_exponent * air_mass);
         let limit = global * self.beam_limit.max(0.0) / cos_zenith;
         let beam_normal = beam.min(limit);

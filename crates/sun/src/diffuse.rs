@@ -50,7 +50,8 @@ const LEAST_BEAM_COS: f64 = 0.052335956242943835;
 
 /// Beam and diffuse from the global irradiance of an hour, with the true zenith angle's cosine and the extraterrestrial normal irradiance.
 pub fn split_hour(global_w_m2: f64, cos_zenith: f64, extraterrestrial_w_m2: f64) -> Irradiance {
-    let clearness = (global_w_m2 / (extraterrestrial_w_m2 * cos_zenith.max(LEAST_COS_ZENITH))).clamp(0.0, 1.0);
+    let clearness =
+        (global_w_m2 / (extraterrestrial_w_m2 * cos_zenith.max(LEAST_COS_ZENITH))).clamp(0.0, 1.0);
     let diffuse = hourly_fraction(clearness) * global_w_m2;
     let beam = (global_w_m2 - diffuse) / cos_zenith;
     if cos_zenith < LEAST_BEAM_COS || global_w_m2 < 0.0 || beam < 0.0 {

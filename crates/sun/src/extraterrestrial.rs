@@ -60,7 +60,8 @@ pub fn daily_kwh_m2(day_of_year: u16, latitude_deg: f64, solar_constant_w_m2: f6
 pub fn monthly_mean_kwh_m2(month: usize, latitude_deg: f64, solar_constant_w_m2: f64) -> f64 {
     let first = crate::time::DAYS_BEFORE_MONTH[month] + 1;
     let days = u16::from(crate::time::DAYS_IN_MONTH[month]);
-    (first..first + days).map(|n| daily_kwh_m2(n, latitude_deg, solar_constant_w_m2)).sum::<f64>() / f64::from(days)
+    (first..first + days).map(|n| daily_kwh_m2(n, latitude_deg, solar_constant_w_m2)).sum::<f64>()
+        / f64::from(days)
 }
 
 /// Horizontal irradiation outside the atmosphere between two hour angles (degrees), kWh/m². Both must lie between sunrise and sunset.
@@ -94,7 +95,11 @@ pub fn equation_of_time_min(day_of_year: u16) -> f64 {
 /// Zenith angle and azimuth (clockwise from north) of the sun from declination and hour angle, degrees.
 ///
 /// Source: Duffie & Beckman equations 1.6.5 and 1.6.6.
-pub fn zenith_and_azimuth_deg(latitude_deg: f64, declination_deg: f64, hour_angle_deg: f64) -> (f64, f64) {
+pub fn zenith_and_azimuth_deg(
+    latitude_deg: f64,
+    declination_deg: f64,
+    hour_angle_deg: f64,
+) -> (f64, f64) {
     let (sin_lat, cos_lat) = sincos(latitude_deg.to_radians());
     let (sin_d, cos_d) = sincos(declination_deg.to_radians());
     let (sin_h, cos_h) = sincos(hour_angle_deg.to_radians());

@@ -1,10 +1,12 @@
 //! Sun position, plane of array, panel, charger and the year-round energy balance.
 #![forbid(unsafe_code)]
 
+pub mod balance;
+pub mod charger;
 pub mod clear_sky;
 pub mod diffuse;
 pub mod extraterrestrial;
-pub mod charger;
+pub mod interval;
 mod maths;
 pub mod panel;
 pub mod plane;

@@ -70,7 +70,11 @@ impl Site {
     /// [`SiteError`] names the first that is out of range.
     pub fn check(&self) -> Result<(), SiteError> {
         let unit = |what, got: f64| {
-            if (0.0..=1.0).contains(&got) { Ok(()) } else { Err(SiteError { what, got, low: 0.0, high: 1.0 }) }
+            if (0.0..=1.0).contains(&got) {
+                Ok(())
+            } else {
+                Err(SiteError { what, got, low: 0.0, high: 1.0 })
+            }
         };
         unit("albedo", self.albedo)?;
         unit("soiling", self.soiling)?;
@@ -81,7 +85,12 @@ impl Site {
             unit("beam share", self.beam_share[m])?;
             unit("shade on one cell", self.one_cell_shade[m])?;
             if !(0.0..=31.0).contains(&self.snow_days[m]) {
-                return Err(SiteError { what: "snow days", got: self.snow_days[m], low: 0.0, high: 31.0 });
+                return Err(SiteError {
+                    what: "snow days",
+                    got: self.snow_days[m],
+                    low: 0.0,
+                    high: 31.0,
+                });
             }
         }
         Ok(())
@@ -90,7 +99,9 @@ impl Site {
     /// For each month the share of the beam on a plane that reaches it: skyline × beam share × one-cell shade. `None` where no beam falls on it.
     pub fn monthly_beam_share(&self, plane: &Plane) -> [Option<f64>; 12] {
         let skyline = self.skyline.monthly_beam_share(self.observer.latitude_deg, plane);
-        core::array::from_fn(|m| skyline[m].map(|s| s * self.beam_share[m] * (1.0 - self.one_cell_shade[m])))
+        core::array::from_fn(|m| {
+            skyline[m].map(|s| s * self.beam_share[m] * (1.0 - self.one_cell_shade[m]))
+        })
     }
 
     /// Sky view: the figure given, or that of the skyline.
@@ -109,9 +120,16 @@ pub fn klein_beam_ratio(latitude_deg: f64, declination_deg: f64, tilt_deg: f64) 
     if ws <= 0.0 || below <= 1e-9 {
         return None;
     }
-    let turned = if latitude_deg >= 0.0 { latitude_deg - tilt_deg } else { latitude_deg + tilt_deg };
+    let turned =
+        if latitude_deg >= 0.0 { latitude_deg - tilt_deg } else { latitude_deg + tilt_deg };
     let c = -tan(turned.to_radians()) * tan(declination_deg.to_radians());
-    let own = if c <= -1.0 { 180.0 } else if c >= 1.0 { 0.0 } else { acos(c).to_degrees() };
+    let own = if c <= -1.0 {
+        180.0
+    } else if c >= 1.0 {
+        0.0
+    } else {
+        acos(c).to_degrees()
+    };
     Some((day_integral(turned, declination_deg, ws.min(own)) / below).max(0.0))
 }
 
@@ -129,7 +147,8 @@ pub fn daily_beam_ratio(latitude_deg: f64, day_of_year: u16, plane: &Plane) -> O
     for_each_sun(latitude_deg, day_of_year, 720, |zenith, azimuth, _| {
         let (sin_z, cos_z) = libm::sincos(zenith.to_radians());
         let (sin_a, cos_a) = libm::sincos(azimuth.to_radians());
-        on_plane += (sin_z * sin_a * normal[0] + sin_z * cos_a * normal[1] + cos_z * normal[2]).max(0.0);
+        on_plane +=
+            (sin_z * sin_a * normal[0] + sin_z * cos_a * normal[1] + cos_z * normal[2]).max(0.0);
         flat += cos_z;
     });
     (flat > 1e-9).then_some(on_plane / flat)
@@ -154,7 +173,11 @@ pub struct MonthOnPlane {
 ///
 /// `H_T = (H − H_d) R_b s + H_d v (1 + cos β)/2 + H ρ (1 − cos β)/2`, times soiling, times the share of days without snow; `s` the beam's
 /// share, `v` the sky view. Source: Duffie & Beckman section 2.19 (B. Y. H. Liu and R. C. Jordan 1963; Klein 1977; Erbs et al. 1982).
-pub fn monthly_on_plane(site: &Site, plane: &Plane, irradiation_kwh_m2: &[f64; 12]) -> [MonthOnPlane; 12] {
+pub fn monthly_on_plane(
+    site: &Site,
+    plane: &Plane,
+    irradiation_kwh_m2: &[f64; 12],
+) -> [MonthOnPlane; 12] {
     let latitude = site.observer.latitude_deg;
     let shares = site.monthly_beam_share(plane);
     let view = site.sky_view_on(plane);
@@ -166,7 +189,9 @@ pub fn monthly_on_plane(site: &Site, plane: &Plane, irradiation_kwh_m2: &[f64; 1
         let ws = sunset_hour_angle_deg(latitude, cooper_declination_deg(day));
         let clearness = (h0 > 0.02).then(|| h / h0);
         let fraction = clearness.and_then(|k| monthly_fraction(k, ws));
-        let used = fraction.or_else(|| clearness.and_then(|k| monthly_fraction(k.clamp(0.3, 0.8), ws))).unwrap_or(1.0);
+        let used = fraction
+            .or_else(|| clearness.and_then(|k| monthly_fraction(k.clamp(0.3, 0.8), ws)))
+            .unwrap_or(1.0);
         let diffuse = used.clamp(0.0, 1.0) * h;
         let ratio = daily_beam_ratio(latitude, day, plane).unwrap_or(0.0);
         let clear_days = 1.0 - site.snow_days[m] / f64::from(crate::time::DAYS_IN_MONTH[m]);
@@ -197,7 +222,12 @@ pub struct BestTilt {
 /// Tries every whole degree from 0 to 90 on a bearing and keeps the tilt whose worst month is best.
 ///
 /// `need` weighs the months (a load that is larger in winter); with all ones it is the plain worst month. Steeper than this sheds snow.
-pub fn best_tilt(site: &Site, azimuth_deg: f64, irradiation_kwh_m2: &[f64; 12], need: &[f64; 12]) -> BestTilt {
+pub fn best_tilt(
+    site: &Site,
+    azimuth_deg: f64,
+    irradiation_kwh_m2: &[f64; 12],
+    need: &[f64; 12],
+) -> BestTilt {
     let mut best = BestTilt { tilt_deg: 0.0, worst_month: 0, worst_kwh_m2: f64::NEG_INFINITY };
     let mut best_score = f64::NEG_INFINITY;
     for tilt in 0..=90 {

@@ -84,7 +84,8 @@ impl Skyline {
         let elevation_deg = (0..STEPS)
             .map(|i| {
                 let at = i as f64 + 0.5;
-                let k = ring.windows(2).position(|w| w[0].0 <= at && at <= w[1].0 && w[1].0 > w[0].0);
+                let k =
+                    ring.windows(2).position(|w| w[0].0 <= at && at <= w[1].0 && w[1].0 > w[0].0);
                 let k = k.unwrap_or(0);
                 let (a, b) = (ring[k], ring[k + 1]);
                 a.1 + (b.1 - a.1) * (at - a.0) / (b.0 - a.0)
@@ -146,7 +147,12 @@ impl Skyline {
 }
 
 /// Runs over the daylight of a day in equal steps of the hour angle: zenith, azimuth, hour angle (degrees).
-pub(crate) fn for_each_sun(latitude_deg: f64, day: u16, steps: usize, mut f: impl FnMut(f64, f64, f64)) {
+pub(crate) fn for_each_sun(
+    latitude_deg: f64,
+    day: u16,
+    steps: usize,
+    mut f: impl FnMut(f64, f64, f64),
+) {
     let declination = cooper_declination_deg(day);
     let ws = sunset_hour_angle_deg(latitude_deg, declination);
     if ws <= 0.0 {
@@ -209,7 +215,9 @@ mod tests {
                     slice(east * s + north * c, up, 0.0)
                 })
                 .sum::<f64>()
-                * 2.0 * PI / 360.0;
+                * 2.0
+                * PI
+                / 360.0;
             let expected = PI * (1.0 + libm::cos(tilt.to_radians())) / 2.0;
             assert!((whole - expected).abs() < 2e-4, "{tilt}: {whole} {expected}");
         }
@@ -218,7 +226,9 @@ mod tests {
     #[test]
     fn a_southern_ridge_takes_the_winter_beam() {
         let plane = Plane { tilt_deg: 75.0, azimuth_deg: 180.0 };
-        let ridge = Skyline::from_points(&[(90.0, 0.0), (120.0, 30.0), (240.0, 30.0), (270.0, 0.0)]).unwrap();
+        let ridge =
+            Skyline::from_points(&[(90.0, 0.0), (120.0, 30.0), (240.0, 30.0), (270.0, 0.0)])
+                .unwrap();
         let share = ridge.monthly_beam_share(47.0, &plane);
         assert!(share[11].unwrap() < 0.01);
         assert!(share[5].unwrap() > 0.8);
@@ -229,7 +239,10 @@ mod tests {
     #[test]
     fn bad_points_are_named() {
         assert!(matches!(Skyline::from_points(&[(400.0, 1.0)]), Err(SkylineError::Bearing { .. })));
-        assert!(matches!(Skyline::from_points(&[(40.0, 95.0)]), Err(SkylineError::Elevation { .. })));
+        assert!(matches!(
+            Skyline::from_points(&[(40.0, 95.0)]),
+            Err(SkylineError::Elevation { .. })
+        ));
         assert!(matches!(
             Skyline::from_points(&[(40.0, 5.0), (40.0, 6.0), (40.0, 7.0)]),
             Err(SkylineError::Repeated { .. })

@@ -50,7 +50,8 @@ pub fn civil_from_days(days: i64) -> (i32, u8, u8) {
     let z = days + 719468;
     let era = z.div_euclid(146097);
     let day_of_era = z - era * 146097;
-    let year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36524 - day_of_era / 146096) / 365;
+    let year_of_era =
+        (day_of_era - day_of_era / 1460 + day_of_era / 36524 - day_of_era / 146096) / 365;
     let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
     let shifted = (5 * day_of_year + 2) / 153;
     let day = (day_of_year - (153 * shifted + 2) / 5 + 1) as u8;
@@ -61,7 +62,9 @@ pub fn civil_from_days(days: i64) -> (i32, u8, u8) {
 impl Civil {
     /// The instant at which a clock that is `offset_s` ahead of universal time shows this.
     pub fn instant(&self, offset_s: f64) -> Instant {
-        days_from_civil(self.year, self.month, self.day) as f64 * 86400.0 + f64::from(self.second_of_day) - offset_s
+        days_from_civil(self.year, self.month, self.day) as f64 * 86400.0
+            + f64::from(self.second_of_day)
+            - offset_s
     }
 
     /// What a clock `offset_s` ahead of universal time shows at an instant (whole seconds, rounded down).
@@ -129,7 +132,8 @@ mod tests {
     fn day_numbers() {
         let leap = Civil { year: 2024, month: 12, day: 31, second_of_day: 0 };
         assert_eq!(leap.day_of_year(), 366);
-        for (month, day) in [17, 16, 16, 15, 15, 11, 17, 16, 15, 15, 14, 10].into_iter().enumerate() {
+        for (month, day) in [17, 16, 16, 15, 15, 11, 17, 16, 15, 15, 14, 10].into_iter().enumerate()
+        {
             let date = Civil { year: 2023, month: month as u8 + 1, day, second_of_day: 0 };
             assert_eq!(date.day_of_year(), REPRESENTATIVE_DAY[month]);
         }

@@ -16,7 +16,9 @@ pub struct Plane {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum PlaneError {
     /// Tilt outside 0…180.
-    #[error("tilt {got} is outside 0 to 180 degrees (0 looks up, 90 stands upright, more looks at the ground)")]
+    #[error(
+        "tilt {got} is outside 0 to 180 degrees (0 looks up, 90 stands upright, more looks at the ground)"
+    )]
     Tilt {
         /// The tilt given, degrees.
         got: f64,
@@ -152,7 +154,13 @@ const BRIGHTNESS: [[f64; 6]; 8] = [
     [0.678, -0.327, -0.250, 0.156, -1.377, 0.251],
 ];
 
-fn perez(light: &Irradiance, moment: &Moment, incidence: f64, view: f64, sin_tilt: f64) -> (f64, f64) {
+fn perez(
+    light: &Irradiance,
+    moment: &Moment,
+    incidence: f64,
+    view: f64,
+    sin_tilt: f64,
+) -> (f64, f64) {
     let diffuse = light.diffuse_w_m2;
     if diffuse <= 0.0 || moment.cos_zenith < 0.0 {
         return (0.0, 0.0);

@@ -58,7 +58,9 @@ pub struct ChargeCell<'a> {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum ChargeTimeError {
     /// Fewer than two knots, or knots that do not rise.
-    #[error("the open-circuit curve needs two or more knots that rise in state and voltage (knot {knot})")]
+    #[error(
+        "the open-circuit curve needs two or more knots that rise in state and voltage (knot {knot})"
+    )]
     Curve {
         /// The first knot that does not.
         knot: usize,
@@ -149,7 +151,8 @@ pub fn charge_time(
         }
         let time = (until - s) * cell.capacity_c / net;
         let left = timer - result.total_s();
-        let (time, reached) = if time > left { (left, s + left * net / cell.capacity_c) } else { (time, until) };
+        let (time, reached) =
+            if time > left { (left, s + left * net / cell.capacity_c) } else { (time, until) };
         if preconditioning {
             result.precondition_s = time;
         } else {

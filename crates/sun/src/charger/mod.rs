@@ -213,7 +213,10 @@ impl Source {
                     return Supply::Off;
                 }
                 let offered_a = power * efficiency / cell_v.max(0.5);
-                return Supply::On { current_a: offered_a.min(charger.wanted_a(cell_v)), offered_a };
+                return Supply::On {
+                    current_a: offered_a.min(charger.wanted_a(cell_v)),
+                    offered_a,
+                };
             }
         };
         // The open-circuit test by one evaluation of the curve: it still delivers at the threshold.
@@ -228,7 +231,9 @@ impl Source {
             && let Some(fold) = charger.fold_back
         {
             for _ in 0..4 {
-                let v = curve.voltage_at_current_v(wanted).map_or(lowest_input, |v| (v - drop).max(lowest_input));
+                let v = curve
+                    .voltage_at_current_v(wanted)
+                    .map_or(lowest_input, |v| (v - drop).max(lowest_input));
                 wanted = charger.wanted_a(cell_v).min(fold.limit_a(air_c, v - cell_v));
             }
         }
@@ -246,7 +251,8 @@ impl Source {
             return Supply::On { current_a: held.min(wanted), offered_a: saturated };
         }
         // The input capacitor swings between the two thresholds.
-        let swing_c = charger.input_capacitance_f * (charger.input_rise_v - charger.input_fall_v).max(0.0);
+        let swing_c =
+            charger.input_capacitance_f * (charger.input_rise_v - charger.input_fall_v).max(0.0);
         let up = swing_c / saturated.max(1e-12);
         let down = swing_c / (wanted - saturated).max(1e-9);
         let period_s = (up + down + charger.retry_s).max(1e-3);
@@ -319,7 +325,10 @@ impl Charger {
         if self.temperature_window_c.is_none() {
             cautions.push(ChargerCaution::NothingPreventsFrostCharging);
         }
-        if !self.power_path && self.termination_share.is_some() && mean_load_a >= self.termination_a() {
+        if !self.power_path
+            && self.termination_share.is_some()
+            && mean_load_a >= self.termination_a()
+        {
             cautions.push(ChargerCaution::LoadPreventsTermination);
             if self.safety_timer_s.is_some() {
                 cautions.push(ChargerCaution::TimerMayEndEarly);
@@ -335,7 +344,8 @@ mod tests {
     use crate::panel::label::{Label, from_label};
 
     fn source(power_w: f64, set_a: f64) -> Source {
-        let label = Label { power_w: Some(power_w), maximum_power_v: Some(6.0), ..Label::default() };
+        let label =
+            Label { power_w: Some(power_w), maximum_power_v: Some(6.0), ..Label::default() };
         Source {
             panel: from_label(&label).unwrap().panel,
             heating_k_m2_per_w: 0.03,
@@ -362,7 +372,10 @@ mod tests {
         assert!((current_a - curve.current_a(3.9)).abs() < 1e-12);
         // A small charger limits a large panel.
         let s = source(6.0, 0.1);
-        let Supply::On { current_a, offered_a } = s.supply(&s.panel.curve(1000.0, 25.0), 3.8, 25.0) else { panic!("on") };
+        let Supply::On { current_a, offered_a } = s.supply(&s.panel.curve(1000.0, 25.0), 3.8, 25.0)
+        else {
+            panic!("on")
+        };
         assert_eq!(current_a, 0.1);
         assert!(offered_a > 1.0);
     }
@@ -375,7 +388,9 @@ mod tests {
         assert!(matches!(s.supply(&faint, 3.8, 10.0), Supply::On { .. }));
         s.charger.input_rise_v = 4.4;
         s.charger.input_fall_v = 4.2;
-        let Supply::Chatter { period_s, current_a, offered_a } = s.supply(&faint, 3.8, 10.0) else { panic!("chatter") };
+        let Supply::Chatter { period_s, current_a, offered_a } = s.supply(&faint, 3.8, 10.0) else {
+            panic!("chatter")
+        };
         assert!(period_s > 0.1 && period_s < 1.0 && current_a < offered_a);
         s.charger.input_regulation_v = Some(4.3);
         assert!(matches!(s.supply(&faint, 3.8, 10.0), Supply::On { .. }));

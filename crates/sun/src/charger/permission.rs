@@ -138,7 +138,9 @@ pub fn may_charge(charger: &Charger, cell: &ChargeLimits) -> Permission {
         }
     }
     if charger.temperature_window_c.is_none() {
-        reasons.push(Reason::NothingPreventsFrost { below_c: cell.charge_window_c.map_or(0.0, |w| w.0) });
+        reasons.push(Reason::NothingPreventsFrost {
+            below_c: cell.charge_window_c.map_or(0.0, |w| w.0),
+        });
     }
     let verdict = if no {
         Verdict::No
@@ -170,7 +172,12 @@ mod tests {
         assert_eq!(gentle.verdict, Verdict::Yes);
         assert!(matches!(gentle.reasons[..], [Reason::NothingPreventsFrost { .. }]));
         let iron = ChargeLimits { charge_voltage_v: Some(3.6), ..pouch };
-        assert!(may_charge(&Charger::usual(0.1), &iron).reasons.iter().any(|r| matches!(r, Reason::VoltageTooHigh { .. })));
+        assert!(
+            may_charge(&Charger::usual(0.1), &iron)
+                .reasons
+                .iter()
+                .any(|r| matches!(r, Reason::VoltageTooHigh { .. }))
+        );
         let primary = ChargeLimits { rechargeable: Some(false), ..pouch };
         assert_eq!(may_charge(&Charger::usual(0.1), &primary).verdict, Verdict::No);
         assert_eq!(may_charge(&charger, &ChargeLimits::default()).verdict, Verdict::Unknown);

@@ -41,7 +41,9 @@ pub enum Assumed {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LabelError {
     /// Two of power, voltage and current at maximum power are needed.
-    #[error("the label needs two of: rated power, voltage at maximum power, current at maximum power")]
+    #[error(
+        "the label needs two of: rated power, voltage at maximum power, current at maximum power"
+    )]
     TooLittle,
     /// A figure that must be positive is not.
     #[error("{what} is {got}, but must be above zero")]
@@ -52,7 +54,9 @@ pub enum LabelError {
         got: f64,
     },
     /// Power is not voltage times current.
-    #[error("the label contradicts itself: {power_w} W is not {voltage_v} V x {current_a} A (off by more than 10 %)")]
+    #[error(
+        "the label contradicts itself: {power_w} W is not {voltage_v} V x {current_a} A (off by more than 10 %)"
+    )]
     PowerMismatch {
         /// Rated power.
         power_w: f64,
@@ -62,7 +66,9 @@ pub enum LabelError {
         current_a: f64,
     },
     /// Open circuit must be above, short circuit must be above.
-    #[error("{what}: open-circuit {open_v} V must exceed {max_v} V, short-circuit {short_a} A must exceed {max_a} A")]
+    #[error(
+        "{what}: open-circuit {open_v} V must exceed {max_v} V, short-circuit {short_a} A must exceed {max_a} A"
+    )]
     Order {
         /// What is wrong.
         what: &'static str,
@@ -76,7 +82,9 @@ pub enum LabelError {
         max_a: f64,
     },
     /// No single-diode curve goes through these points.
-    #[error("no diode curve passes through the label's points: fill factor {fill_factor:.3} at {per_cell_v:.3} V open-circuit per cell")]
+    #[error(
+        "no diode curve passes through the label's points: fill factor {fill_factor:.3} at {per_cell_v:.3} V open-circuit per cell"
+    )]
     NoCurve {
         /// `V_mp·I_mp/(V_oc·I_sc)`.
         fill_factor: f64,
@@ -142,7 +150,13 @@ pub fn from_label(label: &Label) -> Result<FromLabel, LabelError> {
         1.07 * imp
     });
     if voc <= vmp || isc <= imp {
-        return Err(LabelError::Order { what: "label points out of order", open_v: voc, max_v: vmp, short_a: isc, max_a: imp });
+        return Err(LabelError::Order {
+            what: "label points out of order",
+            open_v: voc,
+            max_v: vmp,
+            short_a: isc,
+            max_a: imp,
+        });
     }
     let cells = label.cells_in_series.unwrap_or_else(|| {
         let n = libm::round(voc / 0.6).clamp(1.0, 1000.0) as u16;
@@ -231,11 +245,7 @@ mod tests {
 
     #[test]
     fn the_curve_passes_through_the_label() {
-        let label = Label {
-            maximum_power_v: Some(6.0),
-            power_w: Some(0.3),
-            ..Label::default()
-        };
+        let label = Label { maximum_power_v: Some(6.0), power_w: Some(0.3), ..Label::default() };
         let found = from_label(&label).unwrap();
         let curve = found.panel.curve(1000.0, 25.0);
         let top = curve.maximum_power();
@@ -270,9 +280,13 @@ mod tests {
 
     #[test]
     fn operating_points_agree_with_each_other() {
-        let panel = from_label(&Label { power_w: Some(1.0), maximum_power_v: Some(6.0), ..Label::default() })
-            .unwrap()
-            .panel;
+        let panel = from_label(&Label {
+            power_w: Some(1.0),
+            maximum_power_v: Some(6.0),
+            ..Label::default()
+        })
+        .unwrap()
+        .panel;
         for g in [1.0, 30.0, 400.0, 1100.0] {
             for t in [-30.0, 10.0, 70.0] {
                 let curve = panel.curve(g, t);

@@ -85,7 +85,9 @@ impl Panel {
     pub fn curve_with(&self, irradiance_w_m2: f64, thermal: &Thermal) -> Curve {
         let g = irradiance_w_m2.max(0.0) / 1000.0;
         Curve {
-            light_a: (g * (self.light_current_a + self.current_coefficient_a_per_k * thermal.above_reference_k))
+            light_a: (g
+                * (self.light_current_a
+                    + self.current_coefficient_a_per_k * thermal.above_reference_k))
                 .max(0.0),
             saturation_a: self.saturation_a * thermal.saturation_factor,
             ideality_v: self.ideality_v * thermal.ratio,
@@ -109,7 +111,8 @@ impl Thermal {
         let t = cell_temperature_c + 273.15;
         let ratio = t / REFERENCE_K;
         let gap = GAP_REFERENCE_EV * (1.0 + GAP_SLOPE_PER_K * (t - REFERENCE_K));
-        let exponent = GAP_REFERENCE_EV / (BOLTZMANN_EV_PER_K * REFERENCE_K) - gap / (BOLTZMANN_EV_PER_K * t);
+        let exponent =
+            GAP_REFERENCE_EV / (BOLTZMANN_EV_PER_K * REFERENCE_K) - gap / (BOLTZMANN_EV_PER_K * t);
         Self {
             above_reference_k: t - REFERENCE_K,
             saturation_factor: ratio * ratio * ratio * exp(exponent),
@@ -138,7 +141,8 @@ impl Curve {
         }
         for _ in 0..60 {
             let e = self.saturation_a * exp(vd / a);
-            let g = self.light_a - (e - self.saturation_a) - vd * self.shunt_s - (vd - voltage_v) / rs;
+            let g =
+                self.light_a - (e - self.saturation_a) - vd * self.shunt_s - (vd - voltage_v) / rs;
             let slope = e / a + self.shunt_s + 1.0 / rs;
             let step = g / slope;
             vd += step;
@@ -167,7 +171,8 @@ impl Curve {
         let mut v = self.ideality_v * log(1.0 + self.light_a / self.saturation_a);
         for _ in 0..30 {
             let e = self.saturation_a * exp(v / self.ideality_v);
-            let step = (self.light_a - (e - self.saturation_a) - v * self.shunt_s) / (e / self.ideality_v + self.shunt_s);
+            let step = (self.light_a - (e - self.saturation_a) - v * self.shunt_s)
+                / (e / self.ideality_v + self.shunt_s);
             v += step;
             if step.abs() < 1e-12 * self.ideality_v {
                 break;
@@ -185,7 +190,8 @@ impl Curve {
         let mut vd = self.ideality_v * log(1.0 + left / self.saturation_a);
         for _ in 0..30 {
             let e = self.saturation_a * exp(vd / self.ideality_v);
-            let step = (left - (e - self.saturation_a) - vd * self.shunt_s) / (e / self.ideality_v + self.shunt_s);
+            let step = (left - (e - self.saturation_a) - vd * self.shunt_s)
+                / (e / self.ideality_v + self.shunt_s);
             vd += step;
             if step.abs() < 1e-12 * self.ideality_v {
                 break;

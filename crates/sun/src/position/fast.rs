@@ -8,7 +8,9 @@
 //! Error against the full algorithm, measured over 40 years in `tests/outside_position.rs`: below 1e-6° in zenith and azimuth
 //! (zenith angles over 1°; the azimuth of a sun in the zenith has no meaning).
 
-use super::{Observer, SUN_SEMIDIAMETER_DEG, SunPosition, geocentric, observer_terms, refraction_deg};
+use super::{
+    Observer, SUN_SEMIDIAMETER_DEG, SunPosition, geocentric, observer_terms, refraction_deg,
+};
 use crate::maths::{asin, atan2, wrap_deg};
 use crate::time::Instant;
 
@@ -118,7 +120,8 @@ impl Ephemeris {
     ///
     /// The full algorithm is evaluated once per two days plus five.
     pub fn new(start: Instant, end: Instant, delta_t_s: f64) -> Self {
-        let count = if end > start { libm::ceil((end - start) / KNOT_S) as usize } else { 0 }.max(1);
+        let count =
+            if end > start { libm::ceil((end - start) / KNOT_S) as usize } else { 0 }.max(1);
         let first_knot = start - 2.0 * KNOT_S;
         let sidereal_start_deg = geocentric(start, delta_t_s).sidereal_time_deg;
         let knots: Vec<[f64; 5]> = (0..count + 5)
@@ -135,8 +138,16 @@ impl Ephemeris {
         let spans = knots
             .windows(ORDER)
             .map(|w| {
-                let column = |c: usize| through_six_points(&[w[0][c], w[1][c], w[2][c], w[3][c], w[4][c], w[5][c]]);
-                Span { x: column(0), y: column(1), z: column(2), radius_au: column(3), sidereal_rest_deg: column(4) }
+                let column = |c: usize| {
+                    through_six_points(&[w[0][c], w[1][c], w[2][c], w[3][c], w[4][c], w[5][c]])
+                };
+                Span {
+                    x: column(0),
+                    y: column(1),
+                    z: column(2),
+                    radius_au: column(3),
+                    sidereal_rest_deg: column(4),
+                }
             })
             .collect();
         Self { start, end: start + count as f64 * KNOT_S, spans, sidereal_start_deg }
@@ -160,7 +171,8 @@ impl Ephemeris {
             + horner(&span.sidereal_rest_deg, u)
             + station.observer.longitude_deg;
         // Brought near zero first: the sine of a large angle costs more.
-        let (sin_t, cos_t) = libm::sincos((sidereal - 360.0 * libm::floor(sidereal / 360.0)).to_radians());
+        let (sin_t, cos_t) =
+            libm::sincos((sidereal - 360.0 * libm::floor(sidereal / 360.0)).to_radians());
         let (x, y, z) = (horner(&span.x, u), horner(&span.y, u), horner(&span.z, u));
         // Frame of the hour angle: `along` towards the meridian on the equator, `west` towards hour angle +90°.
         let parallax = 8.794_f64.to_radians() / 3600.0 / radius_au;
@@ -180,7 +192,11 @@ impl Ephemeris {
     ///
     /// # Errors
     /// [`OutsideEphemeris`].
-    pub fn position(&self, at: Instant, station: &Station) -> Result<SunPosition, OutsideEphemeris> {
+    pub fn position(
+        &self,
+        at: Instant,
+        station: &Station,
+    ) -> Result<SunPosition, OutsideEphemeris> {
         Ok(self.direction(at, station)?.position(&station.observer))
     }
 }

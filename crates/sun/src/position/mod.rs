@@ -72,7 +72,11 @@ impl Observer {
         }
         Ok(Self {
             latitude_deg,
-            longitude_deg: if longitude_deg > 180.0 { longitude_deg - 360.0 } else { longitude_deg },
+            longitude_deg: if longitude_deg > 180.0 {
+                longitude_deg - 360.0
+            } else {
+                longitude_deg
+            },
             height_m,
             pressure_pa: crate::clear_sky::standard_pressure_pa(height_m),
             temperature_c: 12.0,
@@ -169,15 +173,21 @@ pub fn geocentric(instant: Instant, delta_t_s: f64) -> Geocentric {
     let obliquity_deg = mean_obliquity_arcsec(jme) / 3600.0 + nutation_obliquity_deg;
     let aberration_deg = -20.4898 / (3600.0 * radius_au);
     let lambda = theta + nutation_longitude_deg + aberration_deg;
-    let sidereal_time_deg = mean_sidereal_time_deg(julian_day, century) + nutation_longitude_deg * cos_deg(obliquity_deg);
+    let sidereal_time_deg = mean_sidereal_time_deg(julian_day, century)
+        + nutation_longitude_deg * cos_deg(obliquity_deg);
     let (sin_lambda, cos_lambda) = libm::sincos(lambda.to_radians());
     let (sin_eps, cos_eps) = libm::sincos(obliquity_deg.to_radians());
     let (sin_beta, cos_beta) = libm::sincos(beta.to_radians());
-    let alpha = wrap_deg(atan2(sin_lambda * cos_eps - sin_beta / cos_beta * sin_eps, cos_lambda).to_degrees());
+    let alpha = wrap_deg(
+        atan2(sin_lambda * cos_eps - sin_beta / cos_beta * sin_eps, cos_lambda).to_degrees(),
+    );
     let delta = asin(sin_beta * cos_eps + cos_beta * sin_eps * sin_lambda).to_degrees();
-    let mean_longitude =
-        polynomial(jme, &[280.4664567, 360007.6982779, 0.03032028, 1.0 / 49931.0, -1.0 / 15300.0, -1.0 / 2000000.0]);
-    let mut equation = 4.0 * wrap_deg(mean_longitude - 0.0057183 - alpha + nutation_longitude_deg * cos_eps);
+    let mean_longitude = polynomial(
+        jme,
+        &[280.4664567, 360007.6982779, 0.03032028, 1.0 / 49931.0, -1.0 / 15300.0, -1.0 / 2000000.0],
+    );
+    let mut equation =
+        4.0 * wrap_deg(mean_longitude - 0.0057183 - alpha + nutation_longitude_deg * cos_eps);
     if equation > 20.0 {
         equation -= 1440.0;
     }
@@ -255,20 +265,24 @@ pub fn refraction_deg(elevation_deg: f64, observer: &Observer) -> f64 {
 
 /// The sun as one observer sees it, from its geocentric position (sections 3.11 to 3.15), with the intermediates.
 pub fn topocentric(sun: &Geocentric, observer: &Observer) -> Topocentric {
-    let hour_angle_deg = wrap_deg(sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg);
+    let hour_angle_deg =
+        wrap_deg(sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg);
     let parallax = (8.794 / (3600.0 * sun.radius_au)).to_radians();
     let (x, y) = observer_terms(observer);
     let (sin_xi, _) = libm::sincos(parallax);
     let (sin_h, cos_h) = libm::sincos(hour_angle_deg.to_radians());
     let (sin_d, cos_d) = libm::sincos(sun.declination_deg.to_radians());
     let delta_alpha = atan2(-x * sin_xi * sin_h, cos_d - x * sin_xi * cos_h);
-    let declination = atan2((sin_d - y * sin_xi) * libm::cos(delta_alpha), cos_d - x * sin_xi * cos_h);
+    let declination =
+        atan2((sin_d - y * sin_xi) * libm::cos(delta_alpha), cos_d - x * sin_xi * cos_h);
     let topocentric_hour_angle_deg = hour_angle_deg - delta_alpha.to_degrees();
     let (sin_lat, cos_lat) = libm::sincos(observer.latitude_deg.to_radians());
     let (sin_hp, cos_hp) = libm::sincos(topocentric_hour_angle_deg.to_radians());
     let (sin_dp, cos_dp) = libm::sincos(declination);
-    let elevation = asin((sin_lat * sin_dp + cos_lat * cos_dp * cos_hp).clamp(-1.0, 1.0)).to_degrees();
-    let azimuth = wrap_deg(atan2(sin_hp, cos_hp * sin_lat - sin_dp / cos_dp * cos_lat).to_degrees() + 180.0);
+    let elevation =
+        asin((sin_lat * sin_dp + cos_lat * cos_dp * cos_hp).clamp(-1.0, 1.0)).to_degrees();
+    let azimuth =
+        wrap_deg(atan2(sin_hp, cos_hp * sin_lat - sin_dp / cos_dp * cos_lat).to_degrees() + 180.0);
     Topocentric {
         hour_angle_deg,
         right_ascension_deg: sun.right_ascension_deg + delta_alpha.to_degrees(),
@@ -316,7 +330,9 @@ pub fn sun_day(midnight_utc: Instant, observer: &Observer, delta_t_s: f64) -> Su
     let mut transit = midnight_utc + 43200.0 - observer.longitude_deg * 240.0;
     for _ in 0..6 {
         let sun = geocentric(transit, delta_t_s);
-        let h = wrap_deg(sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg + 180.0) - 180.0;
+        let h = wrap_deg(
+            sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg + 180.0,
+        ) - 180.0;
         transit -= h * 239.34;
     }
     let edge = |side: f64| -> Result<Instant, bool> {
@@ -329,7 +345,9 @@ pub fn sun_day(midnight_utc: Instant, observer: &Observer, delta_t_s: f64) -> Su
                 return Err(cos_h0 < -1.0);
             }
             let h0 = libm::acos(cos_h0).to_degrees();
-            let h = wrap_deg(sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg + 180.0) - 180.0;
+            let h = wrap_deg(
+                sun.sidereal_time_deg + observer.longitude_deg - sun.right_ascension_deg + 180.0,
+            ) - 180.0;
             let step = (side * h0 - h) * 239.34;
             at += step;
             if step.abs() < 1e-3 {

@@ -41,7 +41,8 @@ impl DailyClearness {
             return None;
         }
         let least = LEAST.min(mean / 3.0);
-        let greatest = greatest(mean).max(mean * if mean < 0.3 { 3.0 } else { 1.0 } + 0.01).min(0.88);
+        let greatest =
+            greatest(mean).max(mean * if mean < 0.3 { 3.0 } else { 1.0 } + 0.01).min(0.88);
         let gamma = solve_gamma(mean, least, greatest);
         Some(Self { mean, least, greatest, gamma })
     }
@@ -101,7 +102,9 @@ mod tests {
         for mean in [0.05, 0.1, 0.2, 0.3, 0.45, 0.5, 0.6, 0.7, 0.75] {
             let d = DailyClearness::new(mean).unwrap();
             let n = 20_000;
-            let average: f64 = (0..n).map(|i| d.quantile((f64::from(i) + 0.5) / f64::from(n))).sum::<f64>() / f64::from(n);
+            let average: f64 =
+                (0..n).map(|i| d.quantile((f64::from(i) + 0.5) / f64::from(n))).sum::<f64>()
+                    / f64::from(n);
             assert!((average - mean).abs() < 1e-5, "{mean}: {average} {d:?}");
             for u in [0.01, 0.3, 0.99] {
                 assert!((d.share_below(d.quantile(u)) - u).abs() < 1e-9);

@@ -55,10 +55,14 @@ impl Season {
             }
             Season::Monthly(means) => {
                 let day = f64::from(day_of_year) - 0.5;
-                let middle = |m: usize| f64::from(DAYS_BEFORE_MONTH[m]) + f64::from(DAYS_IN_MONTH[m]) / 2.0;
+                let middle =
+                    |m: usize| f64::from(DAYS_BEFORE_MONTH[m]) + f64::from(DAYS_IN_MONTH[m]) / 2.0;
                 let month = month_of_day(day_of_year);
-                let (before, after) =
-                    if day < middle(month) { ((month + 11) % 12, month) } else { (month, (month + 1) % 12) };
+                let (before, after) = if day < middle(month) {
+                    ((month + 11) % 12, month)
+                } else {
+                    (month, (month + 1) % 12)
+                };
                 let mut from = middle(before);
                 let mut to = middle(after);
                 if before == 11 && after == 0 {
@@ -105,7 +109,9 @@ pub enum ClimateError {
         months: Vec<u8>,
     },
     /// More light than outside the atmosphere, or more than the clearest months on Earth.
-    #[error("month {month}: {got} kWh/m2 a day is a clearness of {clearness:.2}; outside the atmosphere there are {limit:.3} kWh/m2 (wrong unit, hemisphere or latitude?)")]
+    #[error(
+        "month {month}: {got} kWh/m2 a day is a clearness of {clearness:.2}; outside the atmosphere there are {limit:.3} kWh/m2 (wrong unit, hemisphere or latitude?)"
+    )]
     AboveExtraterrestrial {
         /// 1…12.
         month: u8,
@@ -232,14 +238,24 @@ impl Climate {
             if limit < DARK_KWH_M2 {
                 // Twilight and rounding may leave a trace; more than that is an error of place or unit.
                 if got > limit + 0.05 {
-                    return Err(ClimateError::AboveExtraterrestrial { month, got, limit, clearness: got / limit });
+                    return Err(ClimateError::AboveExtraterrestrial {
+                        month,
+                        got,
+                        limit,
+                        clearness: got / limit,
+                    });
                 }
                 notes.push(ClimateNote::PolarNight { month });
                 continue;
             }
             let mean = got / limit;
             if mean > 0.80 {
-                return Err(ClimateError::AboveExtraterrestrial { month, got, limit, clearness: mean });
+                return Err(ClimateError::AboveExtraterrestrial {
+                    month,
+                    got,
+                    limit,
+                    clearness: mean,
+                });
             }
             if !FITTED.contains(&mean) {
                 notes.push(ClimateNote::OutsideFit { month, clearness: mean });
@@ -289,7 +305,8 @@ impl Climate {
                 }
                 let factor = 1.0 + cv * normal.clamp(-BETWEEN_YEAR_LIMIT, BETWEEN_YEAR_LIMIT);
                 let mean = self.clearness[m] * factor;
-                DailyClearness::new(mean.clamp(0.01, 0.80)).filter(|_| self.distribution[m].is_some())
+                DailyClearness::new(mean.clamp(0.01, 0.80))
+                    .filter(|_| self.distribution[m].is_some())
             })
             .collect();
         let mut z = random.normal();

@@ -5,7 +5,9 @@
 
 use super::climate::{DAYS, Day};
 use crate::diffuse::hourly_fraction;
-use crate::extraterrestrial::{SOLAR_CONSTANT_W_M2, spencer_w_m2, sunset_hour_angle_deg, zenith_and_azimuth_deg};
+use crate::extraterrestrial::{
+    SOLAR_CONSTANT_W_M2, spencer_w_m2, sunset_hour_angle_deg, zenith_and_azimuth_deg,
+};
 use crate::maths::{cos_deg, sin_deg, sincos};
 use crate::plane::Site;
 use crate::position::geocentric;
@@ -25,7 +27,8 @@ pub fn hourly_share(hour_angle_deg: f64, sunset_hour_angle_deg: f64) -> f64 {
     let s = sin_deg(ws - 60.0);
     let (a, b) = (0.409 + 0.5016 * s, 0.6609 - 0.4767 * s);
     let c = cos_deg(hour_angle_deg);
-    (PI / 24.0 * (a + b * c) * (c - cos_deg(ws)) / (sin_deg(ws) - ws.to_radians() * cos_deg(ws))).max(0.0)
+    (PI / 24.0 * (a + b * c) * (c - cos_deg(ws)) / (sin_deg(ws) - ws.to_radians() * cos_deg(ws)))
+        .max(0.0)
 }
 
 /// Share of the day's diffuse irradiation in the hour round a solar hour angle, 1/h. B. Y. H. Liu and R. C. Jordan, Solar Energy 4(3), 1-19, 1960.
@@ -34,7 +37,8 @@ pub fn hourly_diffuse_share(hour_angle_deg: f64, sunset_hour_angle_deg: f64) -> 
     if hour_angle_deg.abs() >= ws || ws <= 0.0 {
         return 0.0;
     }
-    PI / 24.0 * (cos_deg(hour_angle_deg) - cos_deg(ws)) / (sin_deg(ws) - ws.to_radians() * cos_deg(ws))
+    PI / 24.0 * (cos_deg(hour_angle_deg) - cos_deg(ws))
+        / (sin_deg(ws) - ws.to_radians() * cos_deg(ws))
 }
 
 /// What one hour of one day of the year is, whatever the weather.
@@ -77,7 +81,8 @@ impl YearGeometry {
             let declination = geocentric(noon, USUAL_DELTA_T_S).declination_deg;
             let ws = sunset_hour_angle_deg(latitude, declination);
             let e0 = spencer_w_m2(number, SOLAR_CONSTANT_W_M2);
-            let site_share = site.beam_share[month_of_day(number)] * (1.0 - site.one_cell_shade[month_of_day(number)]);
+            let site_share = site.beam_share[month_of_day(number)]
+                * (1.0 - site.one_cell_shade[month_of_day(number)]);
             let first = hours.len();
             let mut total_share = 0.0;
             for hour in 0..24 {
@@ -85,7 +90,8 @@ impl YearGeometry {
                 for part in 0..PARTS {
                     let at = f64::from(hour) + (f64::from(part) + 0.5) / f64::from(PARTS);
                     let hour_angle = 15.0 * (at - 12.0);
-                    let (zenith, azimuth) = zenith_and_azimuth_deg(latitude, declination, hour_angle);
+                    let (zenith, azimuth) =
+                        zenith_and_azimuth_deg(latitude, declination, hour_angle);
                     let (sin_z, cos_z) = sincos(zenith.to_radians());
                     if cos_z <= 0.0 {
                         continue;
@@ -94,8 +100,10 @@ impl YearGeometry {
                     up += cos_z;
                     if site.skyline.shows(azimuth, 90.0 - zenith) {
                         let (sin_a, cos_a) = sincos(azimuth.to_radians());
-                        on_plane +=
-                            (sin_z * sin_a * normal[0] + sin_z * cos_a * normal[1] + cos_z * normal[2]).max(0.0);
+                        on_plane += (sin_z * sin_a * normal[0]
+                            + sin_z * cos_a * normal[1]
+                            + cos_z * normal[2])
+                            .max(0.0);
                     }
                 }
                 total_share += share;
@@ -110,13 +118,18 @@ impl YearGeometry {
                     hour.share = (f64::from(hour.share) / total_share) as f32;
                 }
             }
-            day_kwh_m2.push(hours[first..].iter().map(|h| f64::from(h.extraterrestrial_w_m2)).sum::<f64>() / 1000.0);
+            day_kwh_m2.push(
+                hours[first..].iter().map(|h| f64::from(h.extraterrestrial_w_m2)).sum::<f64>()
+                    / 1000.0,
+            );
         }
         let cos_tilt = cos_deg(plane.tilt_deg);
         Self {
             hours,
             day_kwh_m2,
-            sky_factor: 0.5 * (1.0 + cos_tilt) * site.sky_view.unwrap_or_else(|| site.skyline.sky_view(plane)),
+            sky_factor: 0.5
+                * (1.0 + cos_tilt)
+                * site.sky_view.unwrap_or_else(|| site.skyline.sky_view(plane)),
             ground_factor: 0.5 * (1.0 - cos_tilt) * site.albedo,
             soiling: site.soiling,
             snow_chance: core::array::from_fn(|m| {
@@ -173,11 +186,30 @@ impl YearGeometry {
 
 /// cos(2π(h + 0.5 − 15)/24), so that no cosine is taken in the inner loop.
 const DAILY_WAVE: [f64; 24] = [
-    -0.7933533402912352, -0.9238795325112867, -0.9914448613738104, -0.9914448613738104, -0.9238795325112867,
-    -0.7933533402912352, -0.6087614290087207, -0.3826834323650898, -0.13052619222005157, 0.13052619222005157,
-    0.3826834323650898, 0.6087614290087207, 0.7933533402912352, 0.9238795325112867, 0.9914448613738104,
-    0.9914448613738104, 0.9238795325112867, 0.7933533402912352, 0.6087614290087207, 0.3826834323650898,
-    0.13052619222005157, -0.13052619222005157, -0.3826834323650898, -0.6087614290087207,
+    -0.7933533402912352,
+    -0.9238795325112867,
+    -0.9914448613738104,
+    -0.9914448613738104,
+    -0.9238795325112867,
+    -0.7933533402912352,
+    -0.6087614290087207,
+    -0.3826834323650898,
+    -0.13052619222005157,
+    0.13052619222005157,
+    0.3826834323650898,
+    0.6087614290087207,
+    0.7933533402912352,
+    0.9238795325112867,
+    0.9914448613738104,
+    0.9914448613738104,
+    0.9238795325112867,
+    0.7933533402912352,
+    0.6087614290087207,
+    0.3826834323650898,
+    0.13052619222005157,
+    -0.13052619222005157,
+    -0.3826834323650898,
+    -0.6087614290087207,
 ];
 
 #[cfg(test)]
