@@ -5,8 +5,8 @@
 //! Interpolating the vector instead of right ascension and declination means that nothing wraps at the March equinox: interpolating
 //! the angle across its wrap is wrong by up to 15°. Parallax and the turn into the observer's horizon are exact vector operations.
 //!
-//! Error against the full algorithm, measured over 40 years in `tests/outside_position.rs`: below 1e-6° in zenith and azimuth
-//! (zenith angles over 1°; the azimuth of a sun in the zenith has no meaning).
+//! Error against the full algorithm, over 40 years at five latitudes (`tests/outside_position.rs`): below 4e-7° in zenith, and below the same
+//! across (azimuth times sin z).
 
 use super::{
     Observer, SUN_SEMIDIAMETER_DEG, SunPosition, geocentric, observer_terms, refraction_deg,
