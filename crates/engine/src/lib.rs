@@ -9,7 +9,9 @@ pub mod forecast;
 pub mod load;
 pub mod outcome;
 pub mod path;
+pub mod relations;
 pub mod scenario;
+pub mod supply;
 
 pub use cell::Cell;
 pub use climate::Climate;

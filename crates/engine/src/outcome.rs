@@ -43,7 +43,7 @@ pub enum Place {
 /// The life alone: what thousands of draws need.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Life {
-    /// The instant of the end, inside its cycle; 0 when the first peak already fails.
+    /// The instant of the end, inside its cycle. A peak counts when it is complete.
     pub life_s: f64,
     /// What ended it.
     pub ending: Ending,
@@ -52,6 +52,8 @@ pub struct Life {
     /// How far below its limit the failing voltage lies when the failing peak or segment is complete
     /// (at time 0: how much is missing), volts; 0 for endings that are no voltage.
     pub shortfall_v: f64,
+    /// Whether the very first occurrence of this place already fails: the board never works on this cell.
+    pub at_once: bool,
     /// State of charge `s` at the end.
     pub state_of_charge: f64,
     /// What has to be said beside the figure.
@@ -201,6 +203,8 @@ flags! {
     OutsideChargeTable = 23,
     /// A life of fewer than 200 cycles with a voltage-dependent load: the averaging may be off by a part of a cycle.
     FewCycles = 24,
+    /// Calendar ageing took more than half of the capacity: far outside the square-root law.
+    AgeingBeyondHalf = 25,
 }
 
 /// A set of [`Flag`]s without allocation.
@@ -208,6 +212,9 @@ flags! {
 pub struct Flags(u32);
 
 impl Flags {
+    /// No flag.
+    pub const NONE: Self = Self(0);
+
     /// Adds a flag.
     pub fn insert(&mut self, flag: Flag) {
         self.0 |= flag.bit();
