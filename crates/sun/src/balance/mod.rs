@@ -8,6 +8,8 @@
 //! within the hour), clouds that pass within the step (the count of lost inputs is a lower bound for hourly data).
 
 pub mod daily;
+pub mod engine;
+mod fill;
 pub mod map;
 pub mod node;
 pub mod result;

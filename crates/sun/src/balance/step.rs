@@ -1,5 +1,6 @@
 //! One step of the balance, and a run over many.
 
+use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
 use super::result::YearResult;
 use super::tables::{Row, STATES};
@@ -285,70 +286,21 @@ impl Runner<'_> {
     ) {
         let drawn = if self.dark { drain } else { load };
         let charger = &self.node.source.charger;
-        let ocv = &self.node.tables.open_circuit_v;
-        let net = current - drawn;
-        let mut state = self.state(row).clamp(0.0, 1.0);
         let start_c = self.charge_c;
-        let mut left = dt;
+        // The charger measures its own current: cell and load together, unless the load has a path of its own.
         let own_load = if charger.power_path { 0.0 } else { drawn };
-        let mut carrying = true;
-        while left > 0.0 && carrying {
-            let k = ((state * STATES as f64) as usize).min(STATES - 1);
-            let (s0, s1) = (k as f64 / STATES as f64, (k + 1) as f64 / STATES as f64);
-            let slope = ((ocv[k + 1] - ocv[k]) / (s1 - s0)).max(1e-6);
-            let volts = ocv[k] + slope * (state - s0);
-            if state >= 1.0 {
-                // Full by its curve. With a termination the charge ends; without, the charger carries the load at full voltage.
-                if charger.termination_share.is_some() && own_load < charger.termination_a() {
-                    self.terminated = true;
-                }
-                carrying = !self.terminated || charger.power_path;
-                break;
-            }
-            if volts + net * resistance < charger.hold_v - 1e-12 {
-                // Constant current up to the knot or to where the voltage is reached.
-                let until =
-                    s1.min(s0 + (charger.hold_v - net * resistance - ocv[k]) / slope).max(state);
-                let time = ((until - state) * row.capacity_c / net).max(1e-6);
-                let used = time.min(left);
-                state = (state + used * net / row.capacity_c).min(1.0);
-                left -= used;
-                continue;
-            }
-            // Constant voltage: s relaxes with τ = R·Q/slope towards the state whose open-circuit voltage is the held one.
-            let tau = resistance * row.capacity_c / slope;
-            let gap = charger.hold_v - volts;
-            let termination = charger.termination_a() - own_load;
-            if charger.termination_share.is_some()
-                && termination > 0.0
-                && gap / resistance <= termination
-            {
-                self.terminated = true;
-                carrying = charger.power_path;
-                break;
-            }
-            let target_gap = (charger.hold_v - ocv[k + 1]).max(
-                if charger.termination_share.is_some() && termination > 0.0 {
-                    termination * resistance
-                } else {
-                    0.0
-                },
-            );
-            let time =
-                if target_gap > 0.0 { tau * libm::log(gap / target_gap) } else { f64::INFINITY };
-            if gap <= 1e-9 {
-                break;
-            }
-            let used = time.min(left).max(1e-6);
-            state = if used < left && time.is_finite() {
-                state + (gap - target_gap) / slope
-            } else {
-                state + gap / slope * (1.0 - libm::exp(-used / tau))
-            };
-            left -= used;
-        }
-        state = state.min(1.0);
-        let left = left.max(0.0);
+        let end_a = charger.termination_a() - own_load;
+        let filling = Filling {
+            open_circuit_v: &self.node.tables.open_circuit_v,
+            net_a: current - drawn,
+            hold_v: charger.hold_v,
+            resistance_ohm: resistance,
+            capacity_c: row.capacity_c,
+            end_a: (charger.termination_share.is_some() && end_a > 0.0).then_some(end_a),
+        };
+        let Fill { state, left_s: left, end } = filling.run(self.state(row).clamp(0.0, 1.0), dt);
+        self.terminated = end == FillEnd::Terminated;
+        let carrying = !self.terminated || charger.power_path;
         let end_c = self.node.tables.capacity_c - (1.0 - state) * row.capacity_c;
         let charging_s = dt - left;
         self.charge_c = end_c;
