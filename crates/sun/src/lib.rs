@@ -12,6 +12,7 @@ pub mod panel;
 pub mod plane;
 pub mod position;
 pub mod random;
+pub mod resource;
 pub mod skyline;
 pub mod synthetic;
 pub mod time;

@@ -55,7 +55,7 @@ enum Refusal {
 /// Runs a node through weather. The first step starts at the node's start state.
 ///
 /// A trailing part of a day that is not whole is run but counts as a day. Steps with an irradiance or temperature that is not a number end the run's
-/// claim to completeness: clean the weather first.
+/// claim to completeness: clean the weather first (see [`crate::resource`]).
 pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult {
     let substeps = node.substeps(weather.step_s);
     let dt = weather.step_s / f64::from(substeps);
