@@ -345,7 +345,7 @@ fn median_step(instants: &[f64]) -> Option<f64> {
         return None;
     }
     steps.sort_by(f64::total_cmp);
-    Some(steps[steps.len() / 2])
+    Some(steps[(steps.len() - 1) / 2])
 }
 
 /// Stamps to universal time; on a wall clock the jumps of an hour are followed.
