@@ -396,7 +396,9 @@ fn monthly_figures_that_cannot_be() {
     let south: [Option<f64>; 12] = std::array::from_fn(|m| good[(m + 6) % 12]);
     assert!(climate(-47.0, south).is_ok());
     // Polar night: dark months are zero and told; light there is refused.
-    let polar = [0.0, 0.3, 1.5, 3.6, 5.0, 5.2, 4.6, 2.9, 1.5, 0.5, 0.0, 0.0].map(Some);
+    let polar: [Option<f64>; 12] = std::array::from_fn(|m| {
+        Some(0.5 * overwinter_sun::extraterrestrial::monthly_mean_kwh_m2(m, 75.0, 1367.0))
+    });
     let north = climate(75.0, polar).unwrap();
     assert!(
         north.notes().iter().filter(|n| matches!(n, ClimateNote::PolarNight { .. })).count() >= 2,

@@ -3,7 +3,7 @@
 use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
 use super::result::YearResult;
-use super::tables::{Row, STATES};
+use super::tables::{ROWS, Row, STATES, row_celsius};
 use crate::charger::{Coupling, Supply};
 use crate::panel::{Thermal, cell_temperature_c};
 use crate::time::month_of_day;
@@ -41,6 +41,8 @@ struct Runner<'a> {
     timer_s: f64,
     timer_expired: bool,
     own_a: f64,
+    /// Night leak at each row of the tables, A: no power of two in the inner loop.
+    leak_a: Vec<f64>,
     out: YearResult,
 }
 
@@ -75,6 +77,7 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             Coupling::MaximumPower { own_current_a, .. } => own_current_a,
             _ => 0.0,
         },
+        leak_a: (0..ROWS).map(|row| node.source.night_leak.current_a(row_celsius(row))).collect(),
         out: YearResult { lowest_state: 1.0, ..YearResult::default() },
     };
     runner.out.ledger.start_c = runner.charge_c;
@@ -92,7 +95,8 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             runner.out.outage_days_by_month[month] += 1;
         }
         if runner.full_detail {
-            let (row, _) = node.tables.row(f64::from(air[air.len() - 1]) + node.cell_above_air_k);
+            let (row, _) =
+                node.tables.row_at(f64::from(air[air.len() - 1]) + node.cell_above_air_k);
             runner.out.daily_state.push(runner.state(row) as f32);
         }
     }
@@ -103,13 +107,14 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
 impl Runner<'_> {
     #[inline]
     fn state(&self, row: &Row) -> f64 {
-        1.0 - (self.node.tables.capacity_c - self.charge_c) / row.capacity_c
+        1.0 - (self.node.tables.capacity_c - self.charge_c) * row.per_capacity
     }
 
     fn step(&mut self, irradiance: f64, air_c: f64, dt: f64) {
         let tables = self.node.tables;
         let cell_c = air_c + self.node.cell_above_air_k;
-        let (row, inside) = tables.row(cell_c);
+        let (row_index, inside) = tables.row_index(cell_c);
+        let row = &tables.rows[row_index];
         let state = self.state(row);
         let at = state.clamp(0.0, 1.0) * STATES as f64;
         let k = (at as usize).min(STATES - 1);
@@ -137,10 +142,10 @@ impl Runner<'_> {
         self.out.ledger.converter_c += own;
 
         if irradiance > 0.0 {
-            self.lit_step(irradiance, air_c, cell_c, row, ocv, resistance, load, drain, dt);
+            self.lit_step(irradiance, air_c, cell_c, row_index, ocv, resistance, load, drain, dt);
         } else {
             self.lose_input(ocv - resistance * load, dt);
-            let leak = (self.node.source.night_leak.current_a(cell_c) * dt).min(self.charge_c);
+            let leak = (self.leak_a[row_index] * dt).min(self.charge_c);
             self.charge_c -= leak;
             self.out.ledger.night_leak_c += leak;
             self.carry(row, 0.0, load, drain, dt);
@@ -162,13 +167,14 @@ impl Runner<'_> {
         irradiance: f64,
         air_c: f64,
         cell_c: f64,
-        row: &Row,
+        row_index: usize,
         ocv: f64,
         resistance: f64,
         load: f64,
         drain: f64,
         dt: f64,
     ) {
+        let row = &self.node.tables.rows[row_index];
         let source = self.node.source;
         let charger = &source.charger;
         let drawn = if self.dark { drain } else { load };
@@ -186,7 +192,7 @@ impl Runner<'_> {
         let (mut current, offered, chatter_s) = match source.supply(&curve, cell_v, air_c) {
             Supply::Off => {
                 self.lose_input(cell_v, dt);
-                let leak = (source.night_leak.current_a(cell_c) * dt).min(self.charge_c);
+                let leak = (self.leak_a[row_index] * dt).min(self.charge_c);
                 self.charge_c -= leak;
                 self.out.ledger.night_leak_c += leak;
                 self.carry(row, 0.0, load, drain, dt);

@@ -131,12 +131,19 @@ pub(super) const STATES: usize = 80;
 /// Coldest and warmest row, °C, and their distance.
 const COLDEST_C: f64 = -50.0;
 const ROW_K: f64 = 2.0;
-const ROWS: usize = 71;
+pub(super) const ROWS: usize = 71;
+
+/// Temperature of a row, °C.
+pub(super) fn row_celsius(row: usize) -> f64 {
+    COLDEST_C + ROW_K * row as f64
+}
 
 #[derive(Debug, Clone)]
 pub(super) struct Row {
     /// Capacity that can be drawn, C.
     pub(super) capacity_c: f64,
+    /// Its inverse: a product is cheaper than a quotient.
+    pub(super) per_capacity: f64,
     pub(super) self_discharge_per_s: f64,
     pub(super) lowest_state: f64,
     /// `[resistance, load current, dark current]` at each state.
@@ -208,7 +215,7 @@ impl NodeTables {
         }
         let mut rows = Vec::with_capacity(ROWS);
         for row in 0..ROWS {
-            let celsius = COLDEST_C + ROW_K * row as f64;
+            let celsius = row_celsius(row);
             let check = |what, state, got: f64| {
                 if got >= 0.0 && got.is_finite() {
                     Ok(got)
@@ -228,6 +235,7 @@ impl NodeTables {
             }
             rows.push(Row {
                 capacity_c: capacity_c * share,
+                per_capacity: 1.0 / (capacity_c * share),
                 self_discharge_per_s: check(
                     "self-discharge",
                     1.0,
@@ -247,10 +255,14 @@ impl NodeTables {
 
     /// The row nearest to a temperature, and whether the temperature lies inside the table.
     #[inline]
-    pub(super) fn row(&self, celsius: f64) -> (&Row, bool) {
-        let at = (celsius - COLDEST_C) / ROW_K + 0.5;
-        let inside = at >= 0.0 && at < ROWS as f64;
-        (&self.rows[(at.max(0.0) as usize).min(ROWS - 1)], inside)
+    pub(super) fn row_index(&self, celsius: f64) -> (usize, bool) {
+        let at = (celsius - COLDEST_C) * (1.0 / ROW_K) + 0.5;
+        ((at.max(0.0) as usize).min(ROWS - 1), at >= 0.0 && at < ROWS as f64)
+    }
+
+    pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
+        let (index, inside) = self.row_index(celsius);
+        (&self.rows[index], inside)
     }
 
     /// Capacity at the reference temperature, C.
@@ -260,13 +272,13 @@ impl NodeTables {
 
     /// Charge from full to the lowest usable state at a temperature, C.
     pub fn usable_c(&self, celsius: f64) -> f64 {
-        let (row, _) = self.row(celsius);
+        let (row, _) = self.row_at(celsius);
         row.capacity_c * (1.0 - row.lowest_state)
     }
 
     /// Mean load at a temperature and half charge, A.
     pub fn load_a(&self, celsius: f64) -> f64 {
-        self.row(celsius).0.at_state[STATES / 2][1]
+        self.row_at(celsius).0.at_state[STATES / 2][1]
     }
 
     /// Days from full to dark at a temperature without sun and without self-discharge.

@@ -219,12 +219,13 @@ impl Source {
                 };
             }
         };
-        // The open-circuit test by one evaluation of the curve: it still delivers at the threshold.
-        if curve.current_a(charger.input_rise_v + drop) <= 0.0 {
-            return Supply::Off;
-        }
         let lowest_input = cell_v + charger.dropout_v;
         let saturated = curve.current_a(lowest_input + drop).max(0.0);
+        // Light enough for the threshold? A panel that delivers at a higher voltage is.
+        let reaches = saturated > 0.0 && lowest_input >= charger.input_rise_v;
+        if !reaches && !curve.delivers_at(charger.input_rise_v + drop) {
+            return Supply::Off;
+        }
         let mut wanted = charger.wanted_a(cell_v);
         let mut input_v = lowest_input;
         if saturated > wanted

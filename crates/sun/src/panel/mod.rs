@@ -133,24 +133,34 @@ impl Curve {
             return self.current_of_diode_voltage(voltage_v);
         }
         let mut vd = voltage_v + self.light_a * rs;
-        let exponent = vd / a;
+        let mut e = self.saturation_a * exp((vd / a).min(600.0));
         // Only near and beyond the knee can the start lie far above the root; there the logarithm gives a nearer one.
-        if exponent > 25.0 || self.saturation_a * exp(exponent) > 0.5 * self.light_a {
+        if e > 0.5 * self.light_a {
             let roof = a * log(1.0 + self.light_a / self.saturation_a);
             vd = voltage_v.max(vd.min(roof));
+            e = self.saturation_a * exp(vd / a);
         }
+        let conductance = self.shunt_s + 1.0 / rs;
         for _ in 0..60 {
-            let e = self.saturation_a * exp(vd / a);
             let g =
                 self.light_a - (e - self.saturation_a) - vd * self.shunt_s - (vd - voltage_v) / rs;
-            let slope = e / a + self.shunt_s + 1.0 / rs;
-            let step = g / slope;
+            let step = g / (e / a + conductance);
             vd += step;
-            if step.abs() <= 1e-9 * a {
+            let x = step / a;
+            if x.abs() < 1e-5 {
+                // The exponential moves by its series: 1e-17 relative; Newton's own error is x² of what is left.
+                e *= 1.0 + x * (1.0 + 0.5 * x);
                 break;
             }
+            e = self.saturation_a * exp(vd / a);
         }
-        self.current_of_diode_voltage(vd)
+        self.light_a - (e - self.saturation_a) - vd * self.shunt_s
+    }
+
+    /// Does the panel still deliver at this voltage? (At zero current the diode's voltage is the panel's, so no equation has to be solved.)
+    #[inline]
+    pub fn delivers_at(&self, voltage_v: f64) -> bool {
+        self.current_of_diode_voltage(voltage_v) > 0.0
     }
 
     #[inline]

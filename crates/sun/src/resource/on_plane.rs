@@ -99,13 +99,12 @@ pub fn panel_weather(
     let mut irradiance_w_m2 = Vec::with_capacity(n);
     let mut air_c = Vec::with_capacity(n);
     let mut day = Day::default();
-    for i in 0..n {
-        let at = resource.middle(i);
-        day.advance(at + resource.clock_offset_s);
-        let record = &resource.records[light_from[i]];
-        let lit = record.global_w_m2.is_none_or(|g| g > 0.0);
-        let light = match ephemeris.direction(at, &station) {
-            Ok(direction) if lit => {
+    let visited =
+        ephemeris.for_each(resource.first_middle, resource.step_s, n, &station, |i, direction| {
+            day.advance(resource.middle(i) + resource.clock_offset_s);
+            let record = &resource.records[light_from[i]];
+            let lit = record.global_w_m2.is_none_or(|g| g > 0.0);
+            let light = if lit {
                 let cos_zenith = direction.up;
                 let light = match (record.beam_normal_w_m2, record.diffuse_w_m2, record.global_w_m2)
                 {
@@ -118,13 +117,14 @@ pub fn panel_weather(
                         split_hour(global.unwrap_or(0.0), cos_zenith, day.extraterrestrial_w_m2)
                     }
                 };
-                plan.light(&direction, &light, day.extraterrestrial_w_m2, day.month)
-            }
-            _ => 0.0,
-        };
-        irradiance_w_m2.push(light as f32);
-        air_c.push(resource.records[air_from[i]].air_c.unwrap_or(0.0) as f32);
-    }
+                plan.light(direction, &light, day.extraterrestrial_w_m2, day.month)
+            } else {
+                0.0
+            };
+            irradiance_w_m2.push(light as f32);
+            air_c.push(resource.records[air_from[i]].air_c.unwrap_or(0.0) as f32);
+        });
+    debug_assert!(visited.is_ok(), "the ephemeris spans the data with a step to spare");
     Ok(PanelWeather {
         step_s: resource.step_s,
         first_day: resource.civil(0).day_of_year().min(365),
