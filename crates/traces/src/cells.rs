@@ -110,14 +110,9 @@ impl Coalescing {
         self.width
     }
 
-    pub(crate) fn is_empty(&self) -> bool {
-        self.cells.is_empty() && self.partial.is_none()
-    }
-
-    pub(crate) fn clear(&mut self) {
-        self.cells.clear();
-        self.partial = None;
-        self.width = 1;
+    /// Starts with cells of this width.
+    pub(crate) fn of_width(capacity: usize, width: u64) -> Self {
+        Self { width, ..Self::new(capacity) }
     }
 
     #[inline]

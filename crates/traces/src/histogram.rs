@@ -1,7 +1,7 @@
 //! A log-scale histogram with no limits to choose: the bin is the number's own exponent and leading mantissa bits.
 //!
 //! Bin of `x`: the upper 19 bits of its IEEE 754 pattern (sign, 11 exponent bits, 7 mantissa bits), so a bin spans 2^e/128: a relative
-//! width between 0.39 % and 0.78 %, over every finite value. Counting is independent of order, so worker threads count
+//! width between 0.39 % and 0.78 %, from 2⁻⁶⁰ to 2⁴⁰ A on both sides of zero. Counting is independent of order, so worker threads count
 //! by themselves and the sums are exact.
 
 #![allow(
@@ -13,80 +13,77 @@ use crate::analysis::Quantile;
 use serde::{Deserialize, Serialize};
 
 const SHIFT: u32 = 45;
-const BINS: usize = 1 << 19;
-const SIGN: usize = 1 << 18;
-/// First bin of the infinities and NaN.
-const NOT_FINITE: usize = 0x7ff << 7;
+/// Bins of the exponents −60 … 40: from 0.9 aA to 1 TA. What lies outside is counted in the outermost bin.
+const LOWEST: u64 = (1023 - 60) << 7;
+const BINS: usize = 100 << 7;
 
 /// Counts per bin, as they are built.
 #[derive(Clone)]
 pub(crate) struct Counter {
     /// Two tables, so that a run of equal samples does not wait for its own last increment.
-    even: Vec<u32>,
-    odd: Vec<u32>,
-    since_fold: u64,
-    total: Vec<u64>,
+    even: Vec<u64>,
+    odd: Vec<u64>,
+    below_zero: Vec<u64>,
 }
 
 impl Counter {
     pub(crate) fn new() -> Self {
-        Self { even: vec![0; BINS], odd: vec![0; BINS], since_fold: 0, total: Vec::new() }
+        Self { even: vec![0; BINS], odd: vec![0; BINS], below_zero: vec![0; BINS] }
     }
 
     pub(crate) fn add(&mut self, samples: &[f64]) {
-        let even: &mut [u32; BINS] = self.even.as_mut_slice().try_into().expect("sized at start");
-        let odd: &mut [u32; BINS] = self.odd.as_mut_slice().try_into().expect("sized at start");
         let mut pairs = samples.chunks_exact(2);
         for pair in &mut pairs {
-            even[bin_of(pair[0])] += 1;
-            odd[bin_of(pair[1])] += 1;
+            match self.even.get_mut(bin_of(pair[0])) {
+                Some(n) => *n += 1,
+                None => self.outside(pair[0]),
+            }
+            match self.odd.get_mut(bin_of(pair[1])) {
+                Some(n) => *n += 1,
+                None => self.outside(pair[1]),
+            }
         }
         for &x in pairs.remainder() {
-            even[bin_of(x)] += 1;
-        }
-        self.since_fold += samples.len() as u64;
-        if self.since_fold > u64::from(u32::MAX / 2) {
-            self.fold();
+            match self.even.get_mut(bin_of(x)) {
+                Some(n) => *n += 1,
+                None => self.outside(x),
+            }
         }
     }
 
-    fn fold(&mut self) {
-        if self.total.is_empty() {
-            self.total = vec![0; BINS];
+    /// Negative, tiny, huge; NaN (a missing sample) is not counted.
+    fn outside(&mut self, x: f64) {
+        if x.is_nan() {
+            return;
         }
-        for (t, (a, b)) in self.total.iter_mut().zip(self.even.iter_mut().zip(&mut self.odd)) {
-            *t += u64::from(*a) + u64::from(*b);
-            *a = 0;
-            *b = 0;
-        }
-        self.since_fold = 0;
+        let table = if x < 0.0 { &mut self.below_zero } else { &mut self.even };
+        let bin = bin_of(x.abs());
+        let bin = if bin < BINS {
+            bin
+        } else if x.abs() < 1.0 {
+            0
+        } else {
+            BINS - 1
+        };
+        table[bin] += 1;
     }
 
     /// Bins that are not empty, from the most negative to the most positive current.
     pub(crate) fn sparse<'a>(counters: impl Iterator<Item = &'a Self> + Clone) -> LogHistogram {
-        let count = |bin: usize| -> u64 {
-            counters
-                .clone()
-                .map(|c| {
-                    u64::from(c.even[bin])
-                        + u64::from(c.odd[bin])
-                        + c.total.get(bin).copied().unwrap_or(0)
-                })
-                .sum()
-        };
         let mut bins = Vec::new();
-        let mut push = |bin: usize| {
-            let n = count(bin);
-            if n > 0 {
-                let (low_a, high_a) = limits(bin);
-                bins.push(HistogramBin { low_a, high_a, count: n });
+        for bin in (0..BINS).rev() {
+            let count: u64 = counters.clone().map(|c| c.below_zero[bin]).sum();
+            if count > 0 {
+                let (low, high) = limits(bin);
+                bins.push(HistogramBin { low_a: -high, high_a: -low, count });
             }
-        };
-        for bin in (SIGN..SIGN + NOT_FINITE).rev() {
-            push(bin);
         }
-        for bin in 0..NOT_FINITE {
-            push(bin);
+        for bin in 0..BINS {
+            let count: u64 = counters.clone().map(|c| c.even[bin] + c.odd[bin]).sum();
+            if count > 0 {
+                let (low_a, high_a) = limits(bin);
+                bins.push(HistogramBin { low_a, high_a, count });
+            }
         }
         LogHistogram { bins }
     }
@@ -94,17 +91,13 @@ impl Counter {
 
 #[inline]
 fn bin_of(x: f64) -> usize {
-    (x.to_bits() >> SHIFT) as usize
+    (x.to_bits() >> SHIFT).wrapping_sub(LOWEST) as usize
 }
 
+/// The lowest bin reaches down to zero.
 fn limits(bin: usize) -> (f64, f64) {
-    let edge = |b: usize| f64::from_bits((b as u64) << SHIFT);
-    if bin >= SIGN {
-        let m = bin - SIGN;
-        (-edge(m + 1), -edge(m))
-    } else {
-        (edge(bin), edge(bin + 1))
-    }
+    let edge = |b: usize| f64::from_bits((b as u64 + LOWEST) << SHIFT);
+    (if bin == 0 { 0.0 } else { edge(bin) }, edge(bin + 1))
 }
 
 /// One bin.

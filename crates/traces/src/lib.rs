@@ -21,6 +21,7 @@ mod analysis;
 mod binary;
 mod cells;
 mod columnar;
+mod compare;
 mod defects;
 mod detect;
 mod error;
@@ -32,10 +33,17 @@ mod load;
 mod number;
 mod options;
 mod pipeline;
+mod pyramid;
+mod rail;
 mod reduce;
 mod rows;
 mod segment;
+mod series;
+#[cfg(target_arch = "x86_64")]
+mod shape;
 mod source;
+mod stored;
+mod student;
 mod text;
 mod wakes;
 
@@ -45,6 +53,7 @@ pub use analysis::{
     Stopped, VoltageFigures, WakeKind, WakeReport, WakeSegment, WakeSummary,
 };
 pub use cells::{Cell, Envelope};
+pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
 pub use detect::detect;
 pub use error::TraceError;
@@ -58,5 +67,8 @@ pub use options::{Control, Options, Progress};
 pub use pipeline::analyse;
 #[doc(hidden)]
 pub use pipeline::parse_only;
+pub use rail::{RailOptions, RailReport, RailVerdict, analyse_rail};
 pub use segment::{Segmentation, pelt, pelt_penalty, segment_log_current};
+pub use series::{Series, read_series};
 pub use source::{Compression, Source};
+pub use stored::{Provenance, StoredTrace, Zoom, ZoomCell, store};

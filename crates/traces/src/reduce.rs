@@ -105,7 +105,6 @@ pub(crate) struct Reduced {
     pub(crate) samples_per_cell: u64,
     pub(crate) machine: Option<Machine>,
     pub(crate) tallies: Tallies,
-    pub(crate) first_refusal: Option<String>,
 }
 
 pub(crate) struct Tallies {
@@ -185,7 +184,7 @@ impl<'a> Reducer<'a> {
                 energy: Sum::default(),
                 last: f64::NAN,
             }),
-            envelope: Coalescing::new(ENVELOPE),
+            envelope: Coalescing::of_width(ENVELOPE, CELL as u64),
             lead: Some(Lead::default()),
             machine: None,
         }
@@ -412,21 +411,9 @@ impl<'a> Reducer<'a> {
         let gap = self.gap_s;
         let start = self.samples;
         let steps = || steps(start, &tt[..=n], &ii[..=n], gap, first);
-        if self.envelope.width() >= CELL as u64 {
-            self.envelope.push(cell);
-        } else {
-            for s in steps() {
-                self.envelope.push(Cell::single(
-                    s.sample,
-                    s.time_s,
-                    s.current_a,
-                    s.charge_c,
-                    s.covered_s,
-                ));
-            }
-        }
+        self.envelope.push(cell);
         if let Some(machine) = &mut self.machine {
-            machine.cell(&cell, broken, steps());
+            machine.cell(&cell, broken, (t, i), steps());
         } else if let Some(lead) = &mut self.lead {
             if lead.before.is_none() {
                 lead.before = Some((before_t, before_i));
@@ -556,9 +543,11 @@ impl<'a> Reducer<'a> {
             ii[0] = before_i;
             tt[1..=n].copy_from_slice(&lead.time[k..k + n]);
             ii[1..=n].copy_from_slice(&lead.current[k..k + n]);
+            let samples = (&tt[1..=n], &ii[1..=n]);
             machine.cell(
                 cell,
                 *broken,
+                samples,
                 steps(cell.first_sample, &tt[..=n], &ii[..=n], self.gap_s, k == 0),
             );
             (before_t, before_i) = (tt[n], ii[n]);
@@ -572,6 +561,24 @@ impl<'a> Reducer<'a> {
         self.flush();
         if self.samples == 0 {
             return None;
+        }
+        // A short trace is drawn and cut sample by sample.
+        if let Some(lead) = self.lead.as_ref().filter(|l| l.current.len() <= ENVELOPE) {
+            let mut fine = Coalescing::new(2 * ENVELOPE);
+            let (mut bt, mut bi) = lead.before.unwrap_or((0.0, 0.0));
+            for (k, (&t, &i)) in lead.time.iter().zip(&lead.current).enumerate() {
+                for s in steps(k as u64, &[bt, t], &[bi, i], self.gap_s, k == 0) {
+                    fine.push(Cell::single(
+                        s.sample,
+                        s.time_s,
+                        s.current_a,
+                        s.charge_c,
+                        s.covered_s,
+                    ));
+                }
+                (bt, bi) = (t, i);
+            }
+            self.envelope = fine;
         }
         self.end_of_lead();
         if let Some(machine) = &mut self.machine {
@@ -637,7 +644,6 @@ impl<'a> Reducer<'a> {
                 equal_share: self.equal_seen as f64 / self.equal_looked.max(1) as f64,
                 step_a: self.step_a,
             },
-            first_refusal: self.first_refusal,
         })
     }
 }

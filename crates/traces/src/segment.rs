@@ -33,6 +33,16 @@ pub struct Segmentation {
 ///
 /// `penalty` is β, per break. Values must be finite; others are taken as the previous value. Empty input: no segments.
 pub fn pelt(y: &[f64], penalty: f64, min_size: usize) -> Segmentation {
+    pelt_at(y, penalty, min_size, |_| true)
+}
+
+/// The same with breaks only where `allowed`.
+fn pelt_at(
+    y: &[f64],
+    penalty: f64,
+    min_size: usize,
+    allowed: impl Fn(usize) -> bool,
+) -> Segmentation {
     let n = y.len();
     let min_size = min_size.max(1);
     if n == 0 {
@@ -47,11 +57,14 @@ pub fn pelt(y: &[f64], penalty: f64, min_size: usize) -> Segmentation {
     for t in 1..=n {
         if t >= min_size {
             let s = t - min_size;
-            if s == 0 || s >= min_size {
+            if s == 0 || (s >= min_size && allowed(s)) {
                 candidates.push((s, usize::MAX));
             }
         }
         candidates.retain(|&(_, beaten)| beaten == usize::MAX || t < beaten + min_size);
+        if t < n && !allowed(t) {
+            continue;
+        }
         for &(s, _) in &candidates {
             let v = best[s] + sums.cost(s, t) + penalty;
             if v < best[t] {
@@ -163,7 +176,6 @@ pub(crate) fn cut_cells(cells: &[Cell]) -> Vec<Cut> {
     if n == 0 {
         return Vec::new();
     }
-    let y: Vec<f64> = cells.iter().map(|c| level(c.mean_a())).collect();
     let every = n.div_ceil(COARSE);
     let coarse: Vec<f64> = cells
         .chunks(every)
@@ -175,33 +187,57 @@ pub(crate) fn cut_cells(cells: &[Cell]) -> Vec<Cut> {
         })
         .collect();
     let noise = noise_of(&coarse).max(SMALLEST_NOISE);
+    let allowed = contrasts(&coarse, noise);
     // Half as much again as Yao's penalty: real noise has heavier tails than a Gaussian.
-    let found = pelt(&coarse, 1.5 * pelt_penalty(noise, coarse.len()), 2);
-    let mut ends: Vec<usize> = found.ends.iter().map(|e| (e * every).min(n)).collect();
+    let found = pelt_at(&coarse, 1.5 * pelt_penalty(noise, coarse.len()), 2, |k| allowed[k]);
+    let mut ends = found.ends;
+    join_small_steps(&coarse, &mut ends);
+    let mut cuts = join_flaps(&coarse, &ends);
     if every > 1 {
-        refine(&y, &mut ends, every);
+        refine(cells, &mut cuts, every);
     }
-    join_small_steps(&y, &mut ends);
-    join_flaps(&y, &ends)
+    cuts
 }
 
-/// Puts each break on the cell that splits its neighbourhood best.
-fn refine(y: &[f64], ends: &mut [usize], reach: usize) {
-    for k in 0..ends.len().saturating_sub(1) {
-        let before = if k == 0 { 0 } else { ends[k - 1] };
-        let low = ends[k].saturating_sub(2 * reach).max(before);
-        let high = (ends[k] + 2 * reach).min(ends[k + 1]);
-        if high - low < 4 {
+/// Where a break may stand: where the means of 2, 4 or 16 values on both sides differ by more than twice their noise.
+/// A level without steps then costs next to nothing, instead of the square of its length.
+fn contrasts(y: &[f64], noise: f64) -> Vec<bool> {
+    let n = y.len();
+    let sums = Prefix::new(y);
+    let mut allowed = vec![false; n];
+    for reach in [2usize, 4, 16] {
+        let limit = (2.0 * noise * (2.0 / reach as f64).sqrt()).max(0.5 * SMALLEST_STEP);
+        for k in 1..n {
+            let (low, high) = (k.saturating_sub(reach), (k + reach).min(n));
+            if (sums.mean(low, k) - sums.mean(k, high)).abs() > limit {
+                allowed[k] = true;
+            }
+        }
+    }
+    allowed
+}
+
+/// Puts each break on the cell that splits its neighbourhood best; cuts come in groups of `every` cells.
+fn refine(cells: &[Cell], cuts: &mut [Cut], every: usize) {
+    let n = cells.len();
+    for c in cuts.iter_mut() {
+        c.start *= every;
+        c.end = (c.end * every).min(n);
+    }
+    for k in 1..cuts.len() {
+        let at = cuts[k].start;
+        let low = at.saturating_sub(2 * every).max(cuts[k - 1].start + 1);
+        let high = (at + 2 * every).min(cuts[k].end);
+        if high < low + 4 {
             continue;
         }
-        let window = Prefix::new(&y[low..high]);
-        let m = high - low;
-        let best = (1..m).min_by(|&a, &b| {
-            (window.cost(0, a) + window.cost(a, m))
-                .total_cmp(&(window.cost(0, b) + window.cost(b, m)))
-        });
-        if let Some(b) = best {
-            ends[k] = low + b;
+        let y: Vec<f64> = cells[low..high].iter().map(|c| level(c.mean_a())).collect();
+        let window = Prefix::new(&y);
+        let m = y.len();
+        let cost = |a: usize| window.cost(0, a) + window.cost(a, m);
+        if let Some(best) = (1..m).min_by(|&a, &b| cost(a).total_cmp(&cost(b))) {
+            cuts[k].start = low + best;
+            cuts[k - 1].end = low + best;
         }
     }
 }

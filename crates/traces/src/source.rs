@@ -3,11 +3,12 @@
 use crate::error::TraceError;
 use crate::number::PAD;
 use flate2::read::MultiGzDecoder;
+use sha2::{Digest, Sha256};
 use std::fs::File;
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 /// A line longer than this is passed over and counted as a refused row.
@@ -38,6 +39,8 @@ pub struct Source {
     pub(crate) compression: Compression,
     /// Bytes already taken off the front.
     pub(crate) skipped: u64,
+    /// SHA-256 of the bytes as they come, where asked for.
+    pub(crate) hash: Arc<Mutex<Option<Sha256>>>,
 }
 
 impl std::fmt::Debug for Source {
@@ -55,8 +58,17 @@ impl Source {
     /// # Errors
     /// [`TraceError::Io`], [`TraceError::Directory`], [`TraceError::Empty`].
     pub fn open(path: &Path) -> Result<Self, TraceError> {
+        Self::open_with(path, None)
+    }
+
+    /// The same, with a checksum of all bytes taken on the way.
+    pub(crate) fn open_hashed(path: &Path) -> Result<Self, TraceError> {
+        Self::open_with(path, Some(Sha256::new()))
+    }
+
+    fn open_with(path: &Path, hash: Option<Sha256>) -> Result<Self, TraceError> {
         if path.as_os_str() == "-" {
-            return Self::from_reader("standard input", Box::new(io::stdin()));
+            return Self::reader_with("standard input", Box::new(io::stdin()), hash);
         }
         let name = path.display().to_string();
         let meta = std::fs::metadata(path).map_err(|e| TraceError::io(&name, e))?;
@@ -67,7 +79,7 @@ impl Source {
         if meta.is_file() && meta.len() == 0 {
             return Err(TraceError::Empty { name });
         }
-        let mut source = Self::from_reader(&name, Box::new(file))?;
+        let mut source = Self::reader_with(&name, Box::new(file), hash)?;
         if meta.is_file() {
             source.total_bytes = Some(meta.len());
         }
@@ -100,8 +112,22 @@ impl Source {
     /// # Errors
     /// [`TraceError::Io`] when the first bytes cannot be read, [`TraceError::Empty`] when there are none.
     pub fn from_reader(name: &str, reader: Box<dyn Read + Send>) -> Result<Self, TraceError> {
+        Self::reader_with(name, reader, None)
+    }
+
+    fn reader_with(
+        name: &str,
+        reader: Box<dyn Read + Send>,
+        hash: Option<Sha256>,
+    ) -> Result<Self, TraceError> {
         let consumed = Arc::new(AtomicU64::new(0));
-        let mut counted = Counted { inner: reader, count: Arc::clone(&consumed) };
+        let wanted = hash.is_some();
+        let hash = Arc::new(Mutex::new(hash));
+        let mut counted = Counted {
+            inner: reader,
+            count: Arc::clone(&consumed),
+            hash: wanted.then(|| Arc::clone(&hash)),
+        };
         let mut magic = Vec::new();
         read_up_to(&mut counted, &mut magic, 4).map_err(|e| TraceError::io(name, e))?;
         if magic.is_empty() {
@@ -133,6 +159,7 @@ impl Source {
             parquet: None,
             compression,
             skipped: 0,
+            hash,
         })
     }
 
@@ -193,12 +220,18 @@ impl Read for Failed {
 struct Counted {
     inner: Box<dyn Read + Send>,
     count: Arc<AtomicU64>,
+    hash: Option<Arc<Mutex<Option<Sha256>>>>,
 }
 
 impl Read for Counted {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         let n = self.inner.read(out)?;
         self.count.fetch_add(n as u64, Ordering::Relaxed);
+        if let Some(hash) = &self.hash
+            && let Some(h) = hash.lock().unwrap_or_else(std::sync::PoisonError::into_inner).as_mut()
+        {
+            h.update(&out[..n]);
+        }
         Ok(n)
     }
 }

@@ -93,17 +93,24 @@ fn straight(
     out: &mut Parsed,
 ) {
     let delimiter = reader.text.delimiter.byte();
-    positions.clear();
-    find_two(buffer, from, to, delimiter, b'\n', positions);
-    if to > from && buffer[to - 1] != b'\n' {
-        positions.push(to as u32);
-    }
     let (time_column, time_unit) = time.unwrap_or((0, 1.0));
     let origin = reader.origin;
     let (scale, offset_a) = (reader.scale, reader.offset_a);
+    let two_columns =
+        time_column == 0 && time.is_some() && reader.first == 1 && reader.voltage.is_none();
+    let begin = if two_columns {
+        like_rows(reader, time_unit, buffer, from, to, offset, out)
+    } else {
+        from
+    };
+    positions.clear();
+    find_two(buffer, begin, to, delimiter, b'\n', positions);
+    if to > begin && buffer[to - 1] != b'\n' {
+        positions.push(to as u32);
+    }
     let mut k = 0;
-    let mut start = from;
-    if time_column == 0 && time.is_some() && reader.first == 1 && reader.voltage.is_none() {
+    let mut start = begin;
+    if two_columns {
         // Two columns, the commonest of all.
         let pairs = positions.len() / 2;
         out.time.reserve(pairs);
@@ -189,6 +196,68 @@ fn straight(
         start = end + 1;
         k += 1;
     }
+}
+
+/// Rows of one shape, as far as they reach; returns where the searching road must take over.
+#[cfg(target_arch = "x86_64")]
+fn like_rows(
+    reader: &RowReader,
+    time_unit: f64,
+    buffer: &[u8],
+    from: usize,
+    to: usize,
+    offset: u64,
+    out: &mut Parsed,
+) -> usize {
+    use crate::shape::{Scales, Shape};
+    let delimiter = reader.text.delimiter.byte();
+    let scales = Scales {
+        origin: reader.origin,
+        seconds_per_unit: time_unit,
+        amperes_per_unit: reader.scale,
+        offset_a: reader.offset_a,
+    };
+    let mut start = from;
+    // Rows that had to be looked at one by one; where they are many, searching all separators first is faster.
+    let mut odd = 0usize;
+    let mut rows = 0usize;
+    while start < to && (odd < 16 || odd * 16 < rows) {
+        let Some(length) = memchr::memchr(b'\n', &buffer[start..to]) else { break };
+        let end = start + length;
+        let middle = memchr::memchr(delimiter, &buffer[start..end]).map(|k| start + k);
+        let shape = middle.and_then(|m| Shape::learn(buffer, start, m, end, scales));
+        odd += 1;
+        rows += 1;
+        if let Some(shape) = shape {
+            let before = out.current.len();
+            let after = shape.rows(buffer, start, to, delimiter, &mut out.time, &mut out.current);
+            let read = (out.current.len() - before) as u64;
+            out.rows += read;
+            out.lines += read;
+            rows += read as usize;
+            if after > start {
+                start = after;
+                continue;
+            }
+        }
+        line(reader, buffer, start, end, offset + (start - from) as u64, out);
+        start = end + 1;
+    }
+    start
+}
+
+#[cfg(not(target_arch = "x86_64"))]
+#[allow(clippy::too_many_arguments, reason = "the same signature everywhere")]
+fn like_rows(
+    _: &RowReader,
+    _: f64,
+    _: &[u8],
+    from: usize,
+    _: usize,
+    _: u64,
+    _: &mut Parsed,
+) -> usize {
+    from
 }
 
 #[cold]

@@ -41,6 +41,95 @@ pub(crate) struct Step {
     pub(crate) broken: bool,
 }
 
+/// The samples of one wake: single at first, in ever wider cells once there are too many.
+#[derive(Debug, Default)]
+struct WakeBuffer {
+    first: Option<Step>,
+    time_s: Vec<f64>,
+    current_a: Vec<f64>,
+    wide: Option<Coalescing>,
+}
+
+impl WakeBuffer {
+    fn clear(&mut self) {
+        self.first = None;
+        self.time_s.clear();
+        self.current_a.clear();
+        self.wide = None;
+    }
+
+    #[inline]
+    fn push(&mut self, s: Step) {
+        if let Some(wide) = &mut self.wide {
+            wide.push(Cell::single(s.sample, s.time_s, s.current_a, s.charge_c, s.covered_s));
+            return;
+        }
+        if self.first.is_none() {
+            self.first = Some(s);
+        }
+        self.time_s.push(s.time_s);
+        self.current_a.push(s.current_a);
+        self.widen_if_full();
+    }
+
+    /// A whole cell of ordinary samples.
+    fn extend(&mut self, cell: &Cell, time_s: &[f64], current_a: &[f64]) {
+        match &mut self.wide {
+            Some(wide) if wide.width() >= cell.samples => wide.push(*cell),
+            Some(wide) => {
+                // The charge of a sample's interval is its share of the cell's: the samples of one cell lie close together.
+                let n = cell.samples as f64;
+                for (k, (t, i)) in time_s.iter().zip(current_a).enumerate() {
+                    wide.push(Cell::single(
+                        cell.first_sample + k as u64,
+                        *t,
+                        *i,
+                        cell.charge_c / n,
+                        cell.covered_s / n,
+                    ));
+                }
+            }
+            None => {
+                self.time_s.extend_from_slice(time_s);
+                self.current_a.extend_from_slice(current_a);
+                self.widen_if_full();
+            }
+        }
+    }
+
+    fn widen_if_full(&mut self) {
+        if self.time_s.len() >= WAKE_CELLS - crate::reduce::CELL {
+            let mut wide = Coalescing::new(WAKE_CELLS);
+            for c in self.singles() {
+                wide.push(c);
+            }
+            self.wide = Some(wide);
+            self.time_s.clear();
+            self.current_a.clear();
+        }
+    }
+
+    fn singles(&self) -> Vec<Cell> {
+        let Some(first) = self.first else { return Vec::new() };
+        let mut out = Vec::with_capacity(self.time_s.len());
+        let (mut t, mut i) = (first.time_s, first.current_a);
+        for (k, (&time, &current)) in self.time_s.iter().zip(&self.current_a).enumerate() {
+            let (charge, covered) = if k == 0 {
+                (first.charge_c, first.covered_s)
+            } else {
+                (0.5 * (i + current) * (time - t), time - t)
+            };
+            out.push(Cell::single(first.sample + k as u64, time, current, charge, covered));
+            (t, i) = (time, current);
+        }
+        out
+    }
+
+    fn finished(&self) -> Vec<Cell> {
+        self.wide.as_ref().map_or_else(|| self.singles(), Coalescing::finished)
+    }
+}
+
 #[derive(Debug, Clone, Copy, Default)]
 struct Excursion {
     start_s: f64,
@@ -52,7 +141,6 @@ pub(crate) struct Machine {
     mode: Mode,
     on_a: f64,
     off_a: f64,
-    interval_s: f64,
     longest_burst_s: f64,
     quiet_s: f64,
     state: State,
@@ -60,7 +148,7 @@ pub(crate) struct Machine {
     in_excursion: bool,
     last_active_s: f64,
     last_active_sample: u64,
-    buffer: Coalescing,
+    buffer: WakeBuffer,
     started_cut: bool,
     previous_a: f64,
     previous_covered_end_s: f64,
@@ -88,7 +176,6 @@ impl Machine {
             mode,
             on_a,
             off_a: off_threshold(on_a, mode.level_a),
-            interval_s,
             longest_burst_s: options.longest_burst_s.max(if options.longest_burst_s > 0.0 {
                 1.5 * interval_s
             } else {
@@ -100,7 +187,7 @@ impl Machine {
             in_excursion: false,
             last_active_s: 0.0,
             last_active_sample: 0,
-            buffer: Coalescing::new(WAKE_CELLS),
+            buffer: WakeBuffer::default(),
             started_cut: false,
             previous_a: f64::NAN,
             previous_covered_end_s: f64::NAN,
@@ -121,7 +208,13 @@ impl Machine {
 
     /// A cell and its samples. `steps` yields them one by one where that is needed.
     #[inline]
-    pub(crate) fn cell(&mut self, cell: &Cell, broken: bool, steps: impl Iterator<Item = Step>) {
+    pub(crate) fn cell(
+        &mut self,
+        cell: &Cell,
+        broken: bool,
+        (time_s, current_a): (&[f64], &[f64]),
+        steps: impl Iterator<Item = Step>,
+    ) {
         if !broken
             && self.state == State::Asleep
             && cell.max_a < self.on_a
@@ -137,13 +230,8 @@ impl Machine {
             self.previous_a = f64::NAN;
             return;
         }
-        if !broken
-            && self.state == State::Awake
-            && self.buffer.width() >= cell.samples
-            && cell.min_a >= self.off_a
-            && self.in_excursion
-        {
-            self.buffer.push(*cell);
+        if !broken && self.state == State::Awake && cell.min_a >= self.off_a && self.in_excursion {
+            self.buffer.extend(cell, time_s, current_a);
             self.excursion.charge_c += cell.charge_c - self.mode.level_a * cell.covered_s;
             self.excursion.covered_s += cell.covered_s;
             if cell.end_s - self.excursion.start_s > self.longest_burst_s {
@@ -256,7 +344,7 @@ impl Machine {
 
     #[inline]
     fn push(&mut self, s: Step) {
-        self.buffer.push(Cell::single(s.sample, s.time_s, s.current_a, s.charge_c, s.covered_s));
+        self.buffer.push(s);
     }
 
     fn wake(&mut self, s: Step) {
@@ -452,10 +540,6 @@ impl Machine {
 
     pub(crate) fn report(self) -> WakeReport {
         self.kinds.report()
-    }
-
-    pub(crate) fn interval_s(&self) -> f64 {
-        self.interval_s
     }
 }
 
