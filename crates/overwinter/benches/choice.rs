@@ -37,13 +37,17 @@ fn main() {
     let before_mib = peak_mib();
     let s_10k_x10 = best_of(7, || drop(choose(&question, &linear, options).expect("forecasts")));
     let rss_mib = peak_mib();
-    let s_seasons = best_of(3, || drop(choose(&question, &candidates, options).expect("forecasts")));
+    let s_seasons =
+        best_of(3, || drop(choose(&question, &candidates, options).expect("forecasts")));
     println!("peak before sampling {before_mib:.0} MiB");
 
     let folder = std::env::temp_dir().join(format!("overwinter-bench-{}", std::process::id()));
     let demo = folder.join("demo");
     let many = folder.join("many");
-    write(&demo, overwinter_workbench::demo::FILES.iter().map(|(p, t)| ((*p).to_owned(), (*t).to_owned())));
+    write(
+        &demo,
+        overwinter_workbench::demo::FILES.iter().map(|(p, t)| ((*p).to_owned(), (*t).to_owned())),
+    );
     write(&many, (0..5000).map(many_board));
     let startup_ms = 1e3 * best_of(20, || run(&demo));
     let table5000_ms = 1e3 * best_of(5, || run(&many));
@@ -58,8 +62,14 @@ fn main() {
 fn made_linear(mut candidate: Candidate) -> Candidate {
     candidate.variants.clear();
     if let Ok(case) = &mut candidate.case {
-        let best = case.inputs.iter().find(|i| i.label.starts_with("sleep current")).map(|i| i.figure.value());
-        if let (SleepCurrent::BatteryByVoltage(_), Some(current_a)) = (&case.scenario.load.sleep.current, best) {
+        let best = case
+            .inputs
+            .iter()
+            .find(|i| i.label.starts_with("sleep current"))
+            .map(|i| i.figure.value());
+        if let (SleepCurrent::BatteryByVoltage(_), Some(current_a)) =
+            (&case.scenario.load.sleep.current, best)
+        {
             case.scenario.load.sleep.current = SleepCurrent::Battery { current_a };
         }
         case.scenario.load.sleep.temperature = None;
@@ -113,5 +123,7 @@ fn best_of(times: usize, mut work: impl FnMut()) -> f64 {
 fn peak_mib() -> f64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|l| l.starts_with("VmHWM:"));
-    line.and_then(|l| l.split_whitespace().nth(1)).and_then(|kib| kib.parse::<f64>().ok()).map_or(f64::NAN, |kib| kib / 1024.0)
+    line.and_then(|l| l.split_whitespace().nth(1))
+        .and_then(|kib| kib.parse::<f64>().ok())
+        .map_or(f64::NAN, |kib| kib / 1024.0)
 }

@@ -20,7 +20,11 @@ mod tests {
         let (bench, diagnostics) = Bench::read(documents);
         assert!(diagnostics.iter().all(|d| !d.is_error()), "{diagnostics:#?}");
         let project = bench.project("my project").unwrap();
-        let choice = crate::answers::choice(&bench, project, crate::sampling::SampleOptions { draws: 64, seed: 1 });
+        let choice = crate::answers::choice(
+            &bench,
+            project,
+            crate::sampling::SampleOptions { draws: 64, seed: 1 },
+        );
         assert_eq!(choice.unwrap().boards.len(), 1);
     }
 }
