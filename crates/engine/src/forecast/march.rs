@@ -518,6 +518,7 @@ impl March {
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 filled[index] = rise == 0.0;
             }
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
             let after = if linear {
                 let leap = Leap {
                     around,
@@ -529,21 +530,26 @@ impl March {
                 };
                 leap.charge(to)
             } else {
-                self.midpoint(sc, &around, q, (cond.lambda, lambda_age), length, None)
+                let rates = (cond.lambda, lambda_age);
+                self.midpoint(sc, &around, q, rates, length, recorder.as_deref_mut())
             };
             let capacity_after = sc.cell.capacity_c * left_after;
             if after < needed[index] * capacity_after {
                 // Somewhere in this month a bound fails: look closely.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                let mark = recorder.as_deref_mut().map(|r| r.mark());
+                let mut kept = None;
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    kept = Some(r.clone());
+                    r.rewind(mark);
+                }
                 let (hit, leap) =
                     self.final_leap(sc, around, t, q, lambda_age, to, recorder.as_deref_mut());
                 if hit.is_some() {
                     return (hit, leap);
                 }
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
-                    r.rewind(mark);
+                if let (Some(r), Some(kept)) = (recorder.as_deref_mut(), kept) {
+                    *r = kept;
                 }
             }
             let leap = Leap {
@@ -557,15 +563,14 @@ impl March {
             if let Some(r) = recorder.as_deref_mut() {
                 if linear {
                     r.linear(sc, &self.frame, &self.months[index], &leap, to);
-                } else {
-                    let rates = (cond.lambda, lambda_age);
-                    self.midpoint(sc, &around, q, rates, length, Some(&mut *r));
                 }
                 r.point(to, after, &around);
             }
             if to >= end_s {
                 if linear {
                     core::mem::swap(&mut self.profile, &mut self.months[index]);
+                } else {
+                    self.profile.fill_checks(&self.frame);
                 }
                 // Anchor at the end, so that whoever asks for the charge there gets it.
                 let around = Surroundings { capacity_c: capacity_after, ..around };
