@@ -44,7 +44,7 @@ pub(crate) enum Format {
 #[derive(Debug, Clone, Copy, Args)]
 pub(crate) struct Draws {
     /// Number of draws of the uncertain inputs
-    #[arg(long, default_value_t = 4096, value_name = "N")]
+    #[arg(long, default_value_t = 2048, value_name = "N")]
     pub(crate) draws: usize,
     /// Seed of the draws; the same seed gives the same answer on every machine
     #[arg(long, default_value_t = 1, value_name = "N")]
