@@ -122,6 +122,7 @@ pub(crate) fn is_not_a_number(field: &[u8]) -> bool {
     ]
     .iter()
     .any(|w| f.eq_ignore_ascii_case(w))
+        || fast_float2::parse::<f64, _>(f).is_ok_and(|x| !x.is_finite())
 }
 
 #[cfg(target_arch = "x86_64")]

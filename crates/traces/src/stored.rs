@@ -66,18 +66,32 @@ pub fn store(
     source_path: &Path,
     layout: Option<Layout>,
     options: &Options,
+    provenance: Provenance,
+    target: &Path,
+    progress: &mut dyn FnMut(&Progress) -> Control,
+) -> Result<Analysis, TraceError> {
+    store_source(Source::open_hashed(source_path)?, layout, options, provenance, target, progress)
+}
+
+/// The same from an opened source. The checksum is filled in where the source was opened by [`Source::open_hashed`].
+///
+/// # Errors
+/// As [`store`].
+pub fn store_source(
+    mut source: Source,
+    layout: Option<Layout>,
+    options: &Options,
     mut provenance: Provenance,
     target: &Path,
     progress: &mut dyn FnMut(&Progress) -> Control,
 ) -> Result<Analysis, TraceError> {
     let name = target.display().to_string();
     let io = |e: std::io::Error| TraceError::io(&name, e);
-    let mut source = Source::open_hashed(source_path)?;
     let layout = match layout {
         Some(l) => l,
         None => crate::detect(&mut source)?,
     };
-    provenance.source_name = source_path
+    provenance.source_name = Path::new(&source.name)
         .file_name()
         .map_or_else(|| source.name.clone(), |n| n.to_string_lossy().into_owned());
     provenance.read_as = layout.describe();
