@@ -33,6 +33,6 @@ else:
         f"""select sum(0.5 * (current_a + i0) * (time_s - t0)), avg(current_a), min(current_a), max(current_a),
         sqrt(avg(current_a * current_a)) from (select time_s, current_a, lag(time_s) over () t0, lag(current_a) over () i0
         from read_csv('{path}', header = true, columns = {{'time_s': 'DOUBLE', 'current_a': 'DOUBLE'}}))"""
-    ).fetchone()
+    ).fetchall()[0]
     seconds = time.perf_counter() - start
 print(seconds, *row)

@@ -62,9 +62,9 @@ fn write_text(path: &Path, samples: u64) {
     for k in 0..samples {
         row.clear();
         let nano = (current_a(k, &mut noise) * 1e9).round() as u64;
-        write!(
+        writeln!(
             row,
-            "{}.{:05},{}.{:09}\n",
+            "{}.{:05},{}.{:09}",
             k / 100_000,
             k % 100_000,
             nano / 1_000_000_000,

@@ -146,13 +146,15 @@ mod tests {
             })
             .collect();
         let mut s = StreamingAllan::new();
-        y.iter().for_each(|v| s.push(*v));
+        for v in &y {
+            s.push(*v);
+        }
         for p in s.points() {
             let m = p.m as usize;
             let mean = |j: usize| y[j..j + m].iter().sum::<f64>() / m as f64;
             // Beyond 512 the averages overlap in steps of a group.
             let step = (m / LONGEST_OVERLAP as usize).max(1);
-            let squares: Vec<f64> = (0..)
+            let squares: Vec<f64> = (0..y.len())
                 .map(|k| k * step)
                 .take_while(|j| j + 2 * m <= y.len())
                 .map(|j| (mean(j + m) - mean(j)) * (mean(j + m) - mean(j)))

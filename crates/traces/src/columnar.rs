@@ -24,7 +24,7 @@ pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError
     SerializedFileReader::new(file).map_err(|e| TraceError::Parquet { name, reason: e.to_string() })
 }
 
-fn failed(path: &Path, reason: impl ToString) -> TraceError {
+fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
     TraceError::Parquet { name: path.display().to_string(), reason: reason.to_string() }
 }
 
@@ -126,16 +126,6 @@ impl Column {
         let before = out.len();
         self.levels.clear();
         let origin = self.origin;
-        let nullable = match &self.reader {
-            ColumnReader::Int64ColumnReader(_)
-            | ColumnReader::Int32ColumnReader(_)
-            | ColumnReader::FloatColumnReader(_)
-            | ColumnReader::DoubleColumnReader(_) => true,
-            _ => false,
-        };
-        if !nullable {
-            return Err("the column holds no numbers".to_owned());
-        }
         match &mut self.reader {
             ColumnReader::DoubleColumnReader(r) => {
                 read_into(r, most, &mut self.levels, out)?;

@@ -386,7 +386,7 @@ fn number_and_unit(text: &str, decimal_comma: bool) -> Option<(f64, String)> {
             break;
         }
     }
-    let number = general(rest[..end].as_bytes(), decimal_comma)?;
+    let number = general(&rest.as_bytes()[..end], decimal_comma)?;
     let unit: String = rest[end..]
         .trim_start_matches([' ', '\t', ',', ';', '"', '[', '('])
         .chars()

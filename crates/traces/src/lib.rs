@@ -16,6 +16,12 @@
 //!
 //! Values are SI (`_a`, `_s`, `_c`, `_v`), time is in seconds from the trace's own zero.
 
+#![forbid(unsafe_code)]
+#![allow(
+    clippy::single_match_else,
+    reason = "two arms of a match read alike; if-let-else hides the second"
+)]
+
 mod allan;
 mod analysis;
 mod binary;

@@ -53,6 +53,7 @@ pub fn analyse(
 }
 
 /// How pieces come.
+#[allow(clippy::large_enum_variant, reason = "there is one of it in a pass")]
 enum Feed {
     Text { chunker: Mutex<Chunker>, rows: RowReader },
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
@@ -68,6 +69,7 @@ struct StreamState {
 }
 
 /// What lies between parsing and reduction.
+#[allow(clippy::vec_box, reason = "the boxes move between the list, the map and the threads")]
 struct Line {
     waiting: BTreeMap<u64, Box<Parsed>>,
     free: Vec<Box<Parsed>>,

@@ -365,7 +365,10 @@ impl<'a> Reducer<'a> {
         let mean = (time[time.len() - 1] - time[0]) / (time.len() - 1).max(1) as f64;
         self.interval_s =
             self.stated_interval_s.or(if repeats { Some(mean) } else { found }).unwrap_or(1.0);
-        self.gap_s = self.options.gap_factor.max(1.01) * self.interval_s.max(found.unwrap_or(0.0));
+        // The digits of the stamps must not make a gap of exactly so many intervals.
+        self.gap_s = (1.0 + 1e-6)
+            * self.options.gap_factor.max(1.01)
+            * self.interval_s.max(found.unwrap_or(0.0));
     }
 
     fn cell(&mut self, t: &[f64], i: &[f64]) {
@@ -612,7 +615,11 @@ impl<'a> Reducer<'a> {
         let longest = if self.longest_s > 0.0 { self.longest_s } else { self.interval_s };
         let shortest = if self.shortest_s.is_finite() { self.shortest_s } else { self.interval_s };
         let digits = 8.0 * f64::EPSILON * self.last_s.abs().max(self.first_s.abs());
-        let even = longest - shortest <= 0.02 * self.interval_s + digits && self.repeated == 0;
+        // Where rows were refused, an interval may span two or three samples; that is told as refused rows, not as uneven stamps.
+        let spanned = longest / self.interval_s;
+        let whole = self.refused > 0 && (spanned - spanned.round()).abs() < 0.02;
+        let longest_step = if whole { longest / spanned.round().max(1.0) } else { longest };
+        let even = longest_step - shortest <= 0.02 * self.interval_s + digits && self.repeated == 0;
         Some(Reduced {
             extent: Extent {
                 samples: self.samples,

@@ -4,7 +4,7 @@ use crate::layout::{DateOrder, Delimiter, Layout, TextFormat, TimeSource};
 use crate::number::{general, is_not_a_number};
 
 /// Refused rows kept with their place, per chunk.
-const ISSUES: usize = 16;
+const ISSUES: u64 = 16;
 /// Readings at or beyond this stand for "over range" (SCPI-1999 vol. 1: ±9.9E37 infinity, 9.91E37 not a number).
 const OVER_RANGE: f64 = 9.0e37;
 
@@ -58,7 +58,9 @@ impl Parsed {
     ) {
         self.refused += 1;
         self.not_numbers += u64::from(not_a_number);
-        if self.issues.len() < ISSUES {
+        // A limit for each kind, so that what is listed does not depend on where chunks end.
+        let of_kind = if not_a_number { self.not_numbers } else { self.refused - self.not_numbers };
+        if of_kind <= ISSUES {
             let line_in_chunk = self.lines;
             let samples_before = self.current.len();
             self.issues.push(RowIssue {
@@ -195,10 +197,9 @@ impl RowReader {
         if let Some(second) = self.second {
             raw -= number(second, "second channel")?;
         }
-        let voltage = match self.voltage {
-            Some((column, unit)) => Some(number(column, "voltage").map_or(f64::NAN, |v| v * unit)),
-            None => None,
-        };
+        let voltage = self
+            .voltage
+            .map(|(column, unit)| number(column, "voltage").map_or(f64::NAN, |v| v * unit));
         Ok((time, raw * self.scale - self.offset_a, voltage))
     }
 

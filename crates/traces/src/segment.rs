@@ -208,10 +208,10 @@ fn contrasts(y: &[f64], noise: f64) -> Vec<bool> {
     let mut allowed = vec![false; n];
     for reach in [2usize, 4, 16] {
         let limit = (2.0 * noise * (2.0 / reach as f64).sqrt()).max(0.5 * SMALLEST_STEP);
-        for k in 1..n {
+        for (k, place) in allowed.iter_mut().enumerate().skip(1) {
             let (low, high) = (k.saturating_sub(reach), (k + reach).min(n));
             if (sums.mean(low, k) - sums.mean(k, high)).abs() > limit {
-                allowed[k] = true;
+                *place = true;
             }
         }
     }

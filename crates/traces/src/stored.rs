@@ -442,8 +442,8 @@ impl StoredTrace {
             }
         }
         match level {
-            Some(k) => self.from_level(k, first, end, read),
-            None => self.from_samples(first, end, read),
+            Some(k) => self.read_level(k, first, end, read),
+            None => self.read_samples(first, end, read),
         }
     }
 
@@ -483,7 +483,7 @@ impl StoredTrace {
         Page::from_bytes(&bytes, place.cells as usize).ok_or_else(broken)
     }
 
-    fn from_level(
+    fn read_level(
         &mut self,
         level: usize,
         first: u64,
@@ -514,7 +514,7 @@ impl StoredTrace {
         Ok(Zoom { samples_per_cell: width, cells, bytes_read: read })
     }
 
-    fn from_samples(&self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
+    fn read_samples(&self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
         let (time, current, bytes) = columnar::read_window(&self.path, first, end, self.even())?;
         let cells = time
             .iter()

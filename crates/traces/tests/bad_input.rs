@@ -1,5 +1,7 @@
 //! Bad input: a clear message with row and byte, and what could be read is kept with its extent stated.
 
+#![allow(clippy::format_collect, clippy::vec_init_then_push, reason = "a list of cases reads best one by one")]
+
 mod common;
 
 use overwinter_traces::{Analysis, Control, Layout, Options, RawKind, Source, TraceError, analyse};

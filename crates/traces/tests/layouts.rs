@@ -1,5 +1,7 @@
 //! Layouts that loggers write, and what is made of them.
 
+#![allow(clippy::format_collect, clippy::format_push_string, reason = "short strings, once")]
+
 mod common;
 
 use overwinter_traces::{Layout, Options, Source, detect};

@@ -1,5 +1,7 @@
 //! The stored form: whole or not at all, the pyramid brackets the samples, and a pass over it finds what a pass over the source found.
 
+#![allow(clippy::format_collect, reason = "short strings, once")]
+
 mod common;
 
 use common::Lehmer;

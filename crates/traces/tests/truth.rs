@@ -110,6 +110,9 @@ fn sixty_traces() {
         {
             covered += 1;
         }
+        if w.count as usize != truth.wakes || w.kinds.len() != 1 {
+            println!("trace {id}: {} wakes of {} kinds: {:?}", w.count, w.kinds.len(), w.kinds);
+        }
         right_count += i32::from(w.count as usize == truth.wakes && w.kinds.len() == 1);
         right_bursts += i32::from((f.bursts > 20) == truth.bursts);
         let gaps = a.defects.iter().find(|d| d.kind == DefectKind::Gap).map_or(0, |d| d.count);
