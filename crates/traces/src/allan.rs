@@ -131,3 +131,37 @@ impl StreamingAllan {
         self.octaves.iter().filter_map(Octave::point).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn octaves_equal_the_direct_formula() {
+        let mut x = 12345u64;
+        let y: Vec<f64> = (0..3000)
+            .map(|_| {
+                x = x * 16807 % 2_147_483_647;
+                x as f64 / 2_147_483_647.0
+            })
+            .collect();
+        let mut s = StreamingAllan::new();
+        for v in &y {
+            s.push(*v);
+        }
+        for p in s.points() {
+            let m = p.m as usize;
+            let mean = |j: usize| y[j..j + m].iter().sum::<f64>() / m as f64;
+            // Beyond 512 the averages overlap in steps of a group.
+            let step = (m / LONGEST_OVERLAP as usize).max(1);
+            let squares: Vec<f64> = (0..y.len())
+                .map(|k| k * step)
+                .take_while(|j| j + 2 * m <= y.len())
+                .map(|j| (mean(j + m) - mean(j)) * (mean(j + m) - mean(j)))
+                .collect();
+            let want = (squares.iter().sum::<f64>() / (2.0 * squares.len() as f64)).sqrt();
+            assert!((p.deviation / want - 1.0).abs() < 1e-9, "m = {m}: {} {want}", p.deviation);
+            assert_eq!(p.terms, squares.len() as u64);
+        }
+    }
+}

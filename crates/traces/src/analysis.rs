@@ -55,6 +55,8 @@ pub struct Extent {
     pub refused_rows: u64,
     /// Bytes of (decompressed) input.
     pub bytes: u64,
+    /// Taken off all times (s): with dated stamps, seconds since 1970 of the first day; with large numbers, their whole part.
+    pub origin_s: f64,
     /// First time stamp (s).
     pub first_s: f64,
     /// Last time stamp (s).

@@ -87,6 +87,9 @@ fn note_bad(out: &mut Parsed, from: usize, offset: u64, frame: usize) {
             let kept = out.current.len();
             out.refuse(byte, true, || "the sample is not a finite number".to_owned());
             out.current.truncate(kept);
+            if let Some(issue) = out.issues.last_mut().filter(|i| i.byte == byte) {
+                issue.samples_before = k;
+            }
         }
         out.lines += 1;
     }

@@ -77,6 +77,7 @@ pub struct Envelope {
 
 impl Envelope {
     /// At most `cells` cells that cover what this one covers: for a plot of so many columns.
+    #[must_use]
     pub fn reduced(&self, cells: usize) -> Self {
         let every = self.cells.len().div_ceil(cells.max(1)).max(1);
         let mut out = Vec::with_capacity(self.cells.len().div_ceil(every));

@@ -24,7 +24,7 @@ pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError
     SerializedFileReader::new(file).map_err(|e| TraceError::Parquet { name, reason: e.to_string() })
 }
 
-fn failed(path: &Path, reason: impl ToString) -> TraceError {
+fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
     TraceError::Parquet { name: path.display().to_string(), reason: reason.to_string() }
 }
 
@@ -126,16 +126,6 @@ impl Column {
         let before = out.len();
         self.levels.clear();
         let origin = self.origin;
-        let nullable = match &self.reader {
-            ColumnReader::Int64ColumnReader(_)
-            | ColumnReader::Int32ColumnReader(_)
-            | ColumnReader::FloatColumnReader(_)
-            | ColumnReader::DoubleColumnReader(_) => true,
-            _ => false,
-        };
-        if !nullable {
-            return Err("the column holds no numbers".to_owned());
-        }
         match &mut self.reader {
             ColumnReader::DoubleColumnReader(r) => {
                 read_into(r, most, &mut self.levels, out)?;
@@ -251,14 +241,17 @@ impl Plan {
                 Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
             });
         let mut origin = 0;
-        if let (Some((c, _)), None, true) = (time, even, reader.num_row_groups() > 0) {
+        if let (Some((c, unit)), None, true) = (time, even, reader.num_row_groups() > 0) {
             let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
             let mut column =
                 Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
             let mut one = Vec::new();
             column.read(1, &mut one).map_err(|e| failed(path, e))?;
-            origin =
-                one.first().copied().filter(|x| x.abs() >= 1.0e6).map_or(0, |x| x.floor() as i64);
+            origin = one
+                .first()
+                .copied()
+                .filter(|x| (x * unit).abs() >= 1.0e6)
+                .map_or(0, |x| x.floor() as i64);
         }
         let groups = meta.num_row_groups();
         let most = (0..groups).map(|g| meta.row_group(g).num_rows()).max().unwrap_or(0);
@@ -279,6 +272,11 @@ impl Plan {
 }
 
 impl Plan {
+    /// What is taken off every time (s).
+    pub(crate) fn origin_s(&self) -> f64 {
+        self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
+    }
+
     /// Is there a time column?
     pub(crate) fn has_time(&self) -> bool {
         self.time.is_some()
@@ -402,6 +400,7 @@ fn drop_missing(out: &mut Parsed) {
         if out.issues.len() < 16 {
             out.issues.push(crate::rows::RowIssue {
                 line_in_chunk: k as u64,
+                samples_before: if out.regular { k } else { kept },
                 byte: 0,
                 not_a_number: true,
                 reason: "null or not a finite number".to_owned(),

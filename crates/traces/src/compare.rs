@@ -126,10 +126,10 @@ pub fn compare(before: &Analysis, after: &Analysis) -> Comparison {
                 phases.extend(pair_phases(x, y));
             }
             (Some(x), None) => {
-                cautions.push(format!("{} of the first trace has no like in the second", x.name))
+                cautions.push(format!("{} of the first trace has no like in the second", x.name));
             }
             (None, Some(y)) => {
-                cautions.push(format!("{} of the second trace has no like in the first", y.name))
+                cautions.push(format!("{} of the second trace has no like in the first", y.name));
             }
             (None, None) => {}
         }
@@ -190,6 +190,9 @@ fn pair_activities<'a>(a: &'a [Activity], b: &'a [Activity]) -> Vec<Pair<'a>> {
     out
 }
 
+/// Cost of a phase that stays alone.
+const ALONE: f64 = 0.5;
+
 /// Phases in order, by least cost; a pair may differ by a factor of four in level and thirty in duration.
 fn pair_phases(a: &Activity, b: &Activity) -> Vec<PhaseChange> {
     let (n, m) = (a.segments.len(), b.segments.len());
@@ -199,7 +202,6 @@ fn pair_phases(a: &Activity, b: &Activity) -> Vec<PhaseChange> {
         let duration = (log(x.duration_s.value) - log(y.duration_s.value)).abs();
         (level < 0.6 && duration < 1.5).then_some(level + 0.3 * duration)
     };
-    const ALONE: f64 = 0.5;
     let width = m + 1;
     let mut cost = vec![0.0; (n + 1) * width];
     for i in 0..=n {

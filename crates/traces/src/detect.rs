@@ -76,8 +76,14 @@ fn detect_text(name: &str, head: &[u8]) -> Result<Layout, TraceError> {
         })
         .ok_or_else(none)?;
     let rows: Vec<Vec<String>> = lines[first..].iter().filter_map(|l| row(l)).take(200).collect();
-    let names = header(&lines[..first], delimiter, fields, decimal_comma);
-    let preamble = Preamble::read(&lines[..first], decimal_comma);
+    let names = header(&lines[..first], delimiter, fields);
+    // The names are no statement about the interval or the shunt.
+    let mut above = &lines[..first];
+    while !names.is_empty() && above.last().is_some_and(|l| l.trim_ascii().is_empty()) {
+        above = &above[..above.len() - 1];
+    }
+    let above = if names.is_empty() { above } else { &above[..above.len().saturating_sub(1)] };
+    let preamble = Preamble::read(above, decimal_comma);
     let cells: Vec<Vec<Cell>> =
         rows.iter().map(|r| r.iter().map(|f| Cell::of(f, decimal_comma)).collect()).collect();
     let text = TextFormat { delimiter, decimal_comma, skip_lines: first as u64 };
@@ -127,9 +133,13 @@ fn best_cut(body: &[&[u8]], all: &[&[u8]]) -> Option<(Delimiter, bool, usize)> {
             for line in body {
                 let mut out: Vec<&[u8]> = vec![&[]; 64];
                 let n = split(line, delimiter, &mut out);
+                let here = out[..n].iter().filter(|f| is_value(f, decimal_comma)).count();
+                if here == 0 {
+                    continue;
+                }
                 counts.push(n);
                 cells += n;
-                values += out[..n].iter().filter(|f| is_value(f, decimal_comma)).count();
+                values += here;
                 commas += out[..n].iter().filter(|f| f.contains(&b',')).count();
             }
             if decimal_comma && commas == 0 {
@@ -138,11 +148,11 @@ fn best_cut(body: &[&[u8]], all: &[&[u8]]) -> Option<(Delimiter, bool, usize)> {
             counts.sort_unstable();
             let usual = counts.get(counts.len() / 2).copied().unwrap_or(0);
             let alike =
-                counts.iter().filter(|c| **c == usual).count() as f64 / body.len().max(1) as f64;
+                counts.iter().filter(|c| **c == usual).count() as f64 / counts.len().max(1) as f64;
             if usual == 0 || values == 0 || alike < 0.6 {
                 continue;
             }
-            let per_line = body.len() as f64;
+            let per_line = counts.len() as f64;
             let mut score = alike * (values as f64 - 2.0 * (cells - values) as f64) / per_line;
             let header_fits = all.iter().take(64).any(|l| {
                 let mut out: Vec<&[u8]> = vec![&[]; 64];
@@ -161,12 +171,7 @@ fn best_cut(body: &[&[u8]], all: &[&[u8]]) -> Option<(Delimiter, bool, usize)> {
 }
 
 /// Names of the columns: the last line above the rows that has a name for each, a row of units below it added in brackets.
-fn header(
-    above: &[&[u8]],
-    delimiter: Delimiter,
-    fields: usize,
-    decimal_comma: bool,
-) -> Vec<String> {
+fn header(above: &[&[u8]], delimiter: Delimiter, fields: usize) -> Vec<String> {
     let mut found: Vec<Vec<String>> = Vec::new();
     for line in above.iter().rev().filter(|l| !l.trim_ascii().is_empty()).take(3) {
         let line = line.strip_prefix(b"#").unwrap_or(line);
@@ -174,10 +179,8 @@ fn header(
         let n = split(line, delimiter, &mut out);
         let texts: Vec<String> =
             out[..n].iter().map(|f| text_of(f).trim().trim_matches('"').to_owned()).collect();
-        let words = texts
-            .iter()
-            .filter(|t| !t.is_empty() && general(t.as_bytes(), decimal_comma).is_none())
-            .count();
+        let words =
+            texts.iter().filter(|t| t.chars().any(char::is_alphabetic) || *t == "#").count();
         if n != fields || words * 2 < fields {
             break;
         }
@@ -338,7 +341,10 @@ impl Preamble {
                 } else if unit.is_empty() {
                     p.interval_s = Some(number);
                 }
-            } else if p.shunt_ohm.is_none() && has(&["shunt", "resistor", "sense", "burden"]) {
+            } else if p.shunt_ohm.is_none()
+                && has(&["shunt", "resistor", "sense", "burden"])
+                && has(&["ohm", "ω"])
+            {
                 let scale = match unit.chars().next() {
                     Some('m') => 1e-3,
                     Some('k' | 'K') => 1e3,
@@ -380,7 +386,7 @@ fn number_and_unit(text: &str, decimal_comma: bool) -> Option<(f64, String)> {
             break;
         }
     }
-    let number = general(rest[..end].as_bytes(), decimal_comma)?;
+    let number = general(&rest.as_bytes()[..end], decimal_comma)?;
     let unit: String = rest[end..]
         .trim_start_matches([' ', '\t', ',', ';', '"', '[', '('])
         .chars()
@@ -398,8 +404,15 @@ pub(crate) fn roles(
 ) -> Result<Layout, TraceError> {
     let fields = rows.first().map_or(names.len(), Vec::len);
     let column = |c: usize| rows.iter().filter_map(move |r| r.get(c).copied());
-    let numeric =
-        |c: usize| column(c).next().is_some() && column(c).all(|x| matches!(x, Cell::Number(_)));
+    // One row in five may be broken.
+    let numeric = |c: usize| {
+        let (mut good, mut all) = (0usize, 0usize);
+        for x in column(c) {
+            all += 1;
+            good += usize::from(matches!(x, Cell::Number(_)));
+        }
+        good > 0 && good * 5 >= all * 4
+    };
     let all =
         |c: usize, is: fn(&Cell) -> bool| column(c).next().is_some() && column(c).all(|x| is(&x));
     // The orders that fit every date of a column.
@@ -414,7 +427,11 @@ pub(crate) fn roles(
         (found, fit & 0b110 == 0b110 && fit & 1 == 0)
     };
     let numbers = |c: usize| -> Vec<f64> {
-        column(c).filter_map(|x| if let Cell::Number(v) = x { Some(v) } else { None }).collect()
+        column(c)
+            .filter_map(|x| {
+                if let Cell::Number(v) = x { Some(v).filter(|v| v.is_finite()) } else { None }
+            })
+            .collect()
     };
     let low = |c: usize| names.get(c).map(|n| n.to_lowercase()).unwrap_or_default();
     let base = |c: usize| -> String {

@@ -103,7 +103,7 @@ fn refine_mode(h: &LogHistogram, low: usize, high: usize, index: impl Fn(f64) ->
     let level = at(0.5);
     // 0.8413: one standard deviation above the median of a Gaussian.
     let spread = libm::log10(at(0.8413) / level).max(0.0);
-    let factor = libm::pow(10.0, (7.0 * spread).clamp(0.301_03, 1.3));
+    let factor = libm::pow(10.0, (7.0 * spread).clamp(std::f64::consts::LOG10_2, 1.3));
     Mode { level_a: level, threshold_a: level * factor }
 }
 

@@ -69,6 +69,10 @@ impl Counter {
     }
 
     /// Bins that are not empty, from the most negative to the most positive current.
+    #[allow(
+        clippy::needless_pass_by_value,
+        reason = "an iterator is cheap to hand over and is cloned for each bin"
+    )]
     pub(crate) fn sparse<'a>(counters: impl Iterator<Item = &'a Self> + Clone) -> LogHistogram {
         let mut bins = Vec::new();
         for bin in (0..BINS).rev() {

@@ -57,7 +57,7 @@ struct Kind {
 
 /// Wakes so far.
 pub(crate) struct Kinds {
-    kinds: Vec<Kind>,
+    found: Vec<Kind>,
     count: u64,
     cut: u64,
     listed: Vec<WakeSummary>,
@@ -73,7 +73,7 @@ fn log(x: f64) -> f64 {
 impl Kinds {
     pub(crate) fn new(options: &Options) -> Self {
         Self {
-            kinds: Vec::new(),
+            found: Vec::new(),
             count: 0,
             cut: 0,
             listed: Vec::new(),
@@ -84,7 +84,7 @@ impl Kinds {
     }
 
     pub(crate) fn restart(&mut self) {
-        self.kinds.clear();
+        self.found.clear();
         self.count = 0;
         self.cut = 0;
         self.listed.clear();
@@ -93,7 +93,7 @@ impl Kinds {
 
     /// A gap: the time to the next wake is no period.
     pub(crate) fn interrupt(&mut self) {
-        for k in &mut self.kinds {
+        for k in &mut self.found {
             k.last_start_s = None;
         }
     }
@@ -102,7 +102,7 @@ impl Kinds {
         wake.number = self.count;
         self.count += 1;
         let best = self
-            .kinds
+            .found
             .iter()
             .enumerate()
             .map(|(k, kind)| (k, align(&kind.phases, &wake.segments)))
@@ -118,9 +118,9 @@ impl Kinds {
         } else {
             let (k, alignment) = match best {
                 Some((k, a)) if a.share >= ALIKE => (k, a),
-                _ if self.kinds.len() < MOST_KINDS => {
-                    self.kinds.push(Kind::default());
-                    (self.kinds.len() - 1, Alignment::default())
+                _ if self.found.len() < MOST_KINDS => {
+                    self.found.push(Kind::default());
+                    (self.found.len() - 1, Alignment::default())
                 }
                 _ => {
                     self.list(wake);
@@ -128,7 +128,7 @@ impl Kinds {
                 }
             };
             wake.kind = Some(k);
-            self.kinds[k].add(&mut wake, &alignment);
+            self.found[k].add(&mut wake, &alignment);
         }
         self.list(wake);
     }
@@ -150,8 +150,8 @@ impl Kinds {
 
     /// Kinds by frequency: old index to new.
     fn order(&self) -> Vec<usize> {
-        let mut by: Vec<usize> = (0..self.kinds.len()).collect();
-        by.sort_by_key(|&k| std::cmp::Reverse(self.kinds[k].count));
+        let mut by: Vec<usize> = (0..self.found.len()).collect();
+        by.sort_by_key(|&k| std::cmp::Reverse(self.found[k].count));
         let mut new = vec![0; by.len()];
         for (rank, k) in by.into_iter().enumerate() {
             new[k] = rank;
@@ -162,7 +162,7 @@ impl Kinds {
     pub(crate) fn load(&self) -> LoadProfile {
         let order = self.order();
         let mut activities: Vec<(usize, Activity)> = self
-            .kinds
+            .found
             .iter()
             .enumerate()
             .map(|(k, kind)| {
@@ -189,7 +189,7 @@ impl Kinds {
             w.kind = w.kind.map(|k| order[k]);
         }
         let mut kinds: Vec<(usize, WakeKind)> =
-            self.kinds.iter().enumerate().map(|(k, kind)| (order[k], kind.summary())).collect();
+            self.found.iter().enumerate().map(|(k, kind)| (order[k], kind.summary())).collect();
         kinds.sort_by_key(|(rank, _)| *rank);
         let outliers = outliers(&self.listed, kinds.len());
         WakeReport {
@@ -391,11 +391,11 @@ fn align(phases: &[PhaseTemplate], segments: &[WakeSegment]) -> Alignment {
     for t in to.iter().flatten() {
         used[*t] = true;
     }
-    for i in 0..n {
-        if to[i].is_none()
+    for (i, found) in to.iter_mut().enumerate() {
+        if found.is_none()
             && let Some(j) = (0..m).filter(|&j| !used[j]).find(|&j| pair(i, j).is_some())
         {
-            to[i] = Some(j);
+            *found = Some(j);
             used[j] = true;
         }
     }

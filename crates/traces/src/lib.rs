@@ -16,6 +16,12 @@
 //!
 //! Values are SI (`_a`, `_s`, `_c`, `_v`), time is in seconds from the trace's own zero.
 
+#![forbid(unsafe_code)]
+#![allow(
+    clippy::single_match_else,
+    reason = "two arms of a match read alike; if-let-else hides the second"
+)]
+
 mod allan;
 mod analysis;
 mod binary;
@@ -33,6 +39,7 @@ mod load;
 mod number;
 mod options;
 mod pipeline;
+pub mod plot;
 mod pyramid;
 mod rail;
 mod reduce;
@@ -71,4 +78,4 @@ pub use rail::{RailOptions, RailReport, RailVerdict, analyse_rail};
 pub use segment::{Segmentation, pelt, pelt_penalty, segment_log_current};
 pub use series::{Series, read_series};
 pub use source::{Compression, Source};
-pub use stored::{Provenance, StoredTrace, Zoom, ZoomCell, store};
+pub use stored::{Provenance, StoredTrace, Zoom, ZoomCell, store, store_source};

@@ -68,7 +68,8 @@ pub(crate) fn plain(buffer: &[u8], start: usize, end: usize, origin: i64) -> Opt
             return None;
         }
     }
-    let power = exponent - decimals as i32;
+    // At most 16 characters.
+    let power = exponent - i32::try_from(decimals).ok()?;
     let x = signed as f64;
     let value = if power <= 0 {
         x / *POWERS.get((-power) as usize)?
@@ -122,6 +123,7 @@ pub(crate) fn is_not_a_number(field: &[u8]) -> bool {
     ]
     .iter()
     .any(|w| f.eq_ignore_ascii_case(w))
+        || fast_float2::parse::<f64, _>(f).is_ok_and(|x| !x.is_finite())
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -162,7 +164,7 @@ mod wide {
             return None;
         }
         let bytes: &[u8; 16] = buffer.get(end - 16..end)?.try_into().ok()?;
-        let value = sub_i8_m128i(load(bytes), set_splat_i8_m128i(b'0' as i8));
+        let value = sub_i8_m128i(load(bytes), set_splat_i8_m128i(b'0'.cast_signed()));
         let nine = set_splat_i8_m128i(9);
         let is_digit =
             move_mask_i8_m128i(cmp_eq_mask_i8_m128i(max_u8_m128i(value, nine), nine)) as u32;
@@ -196,7 +198,7 @@ mod wide {
         );
         let both = get_i64_from_m128i_s(eights) as u64;
         let whole = (both & 0xffff_ffff) * 100_000_000 + (both >> 32);
-        Some((whole as i64, decimals))
+        Some((whole.cast_signed(), decimals))
     }
 
     /// Positions of `a` and `b` in `buffer[from..to]`, in order.
@@ -208,7 +210,7 @@ mod wide {
         b: u8,
         out: &mut Vec<u32>,
     ) {
-        let (va, vb) = (set_splat_i8_m128i(a as i8), set_splat_i8_m128i(b as i8));
+        let (va, vb) = (set_splat_i8_m128i(a.cast_signed()), set_splat_i8_m128i(b.cast_signed()));
         let mut chunks = buffer[from..to].chunks_exact(64);
         let mut base = from;
         for chunk in &mut chunks {

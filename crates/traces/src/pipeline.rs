@@ -53,6 +53,7 @@ pub fn analyse(
 }
 
 /// How pieces come.
+#[allow(clippy::large_enum_variant, reason = "there is one of it in a pass")]
 enum Feed {
     Text { chunker: Mutex<Chunker>, rows: RowReader },
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
@@ -68,6 +69,7 @@ struct StreamState {
 }
 
 /// What lies between parsing and reduction.
+#[allow(clippy::vec_box, reason = "the boxes move between the list, the map and the threads")]
 struct Line {
     waiting: BTreeMap<u64, Box<Parsed>>,
     free: Vec<Box<Parsed>>,
@@ -106,6 +108,7 @@ pub(crate) fn analyse_with(
     let consumed = std::sync::Arc::clone(&source.consumed);
     let mut stated_interval_s = layout.stated_interval_s();
     let mut base_s = 0.0;
+    let mut origin_s = 0.0;
     let mut lines_before = 0;
     let mut wraps = false;
     let feed = match &layout.format {
@@ -114,6 +117,7 @@ pub(crate) fn analyse_with(
             let rows = prepare_text(&mut source, &layout, text);
             lines_before = text.skip_lines;
             wraps = rows.wraps_daily();
+            origin_s = rows.origin_s();
             Feed::Text {
                 chunker: Mutex::new(Chunker::new(source, Cut::Lines, options.chunk_bytes)),
                 rows,
@@ -138,6 +142,7 @@ pub(crate) fn analyse_with(
                 stated_interval_s = Some(step);
                 base_s = first;
             }
+            origin_s = plan.origin_s();
             if plan.whole_groups {
                 Feed::Groups { plan, path, next: AtomicUsize::new(0), failure: Mutex::new(None) }
             } else {
@@ -219,6 +224,7 @@ pub(crate) fn analyse_with(
         });
     };
     reduced.extent.stopped = stopped;
+    reduced.extent.origin_s = origin_s;
     Ok(assemble(name, layout, options, reduced, &counters))
 }
 

@@ -190,6 +190,11 @@ impl<'a> Reducer<'a> {
         }
     }
 
+    /// The newest time laid down, reduced or not.
+    fn newest_s(&self) -> f64 {
+        if self.fill > 0 { self.time[self.fill - 1] } else { self.last_s }
+    }
+
     pub(crate) fn newest_a(&self) -> f64 {
         self.last_a
     }
@@ -200,10 +205,20 @@ impl<'a> Reducer<'a> {
             self.unwrap_days(&mut chunk.time);
         }
         for issue in &chunk.issues {
+            // The time of the sample before it; the trace's zero where there is none.
+            let k = issue.samples_before;
+            let before = match (chunk.regular, k) {
+                (true, _) => {
+                    self.base_s
+                        + (self.index + k as u64) as f64 * self.stated_interval_s.unwrap_or(1.0)
+                }
+                (false, 1..) => chunk.time.get(k - 1).copied().unwrap_or(self.newest_s()),
+                (false, 0) => self.newest_s(),
+            };
             let place = Located {
                 value: (self.lines + issue.line_in_chunk + 1) as f64,
                 sample: issue.byte,
-                time_s: self.last_s,
+                time_s: if before.is_finite() { before } else { 0.0 },
             };
             let tally =
                 if issue.not_a_number { &mut self.not_numbers } else { &mut self.refused_rows };
@@ -350,7 +365,10 @@ impl<'a> Reducer<'a> {
         let mean = (time[time.len() - 1] - time[0]) / (time.len() - 1).max(1) as f64;
         self.interval_s =
             self.stated_interval_s.or(if repeats { Some(mean) } else { found }).unwrap_or(1.0);
-        self.gap_s = self.options.gap_factor.max(1.01) * self.interval_s.max(found.unwrap_or(0.0));
+        // The digits of the stamps must not make a gap of exactly so many intervals.
+        self.gap_s = (1.0 + 1e-6)
+            * self.options.gap_factor.max(1.01)
+            * self.interval_s.max(found.unwrap_or(0.0));
     }
 
     fn cell(&mut self, t: &[f64], i: &[f64]) {
@@ -395,13 +413,16 @@ impl<'a> Reducer<'a> {
         if sums.min < self.min.value {
             self.min = Located { value: sums.min, sample: self.samples, time_s: t[0] };
         }
+        // Cells at a top that was reached before are left out of the look at equal neighbours: clipping makes them equal.
+        if sums.max != self.max.value
+            && (self.cell_number < 64 || self.cell_number.is_multiple_of(32))
+        {
+            self.look_at_steps(&ii[1..=n]);
+        }
         if sums.max >= self.max.value {
             self.top(t, i, sums.max);
         } else {
             self.top_run = 0;
-            if self.cell_number.is_multiple_of(32) {
-                self.look_at_steps(&ii[1..=n]);
-            }
         }
         self.cell_number += 1;
         self.charge.add(cell.charge_c);
@@ -594,13 +615,18 @@ impl<'a> Reducer<'a> {
         let longest = if self.longest_s > 0.0 { self.longest_s } else { self.interval_s };
         let shortest = if self.shortest_s.is_finite() { self.shortest_s } else { self.interval_s };
         let digits = 8.0 * f64::EPSILON * self.last_s.abs().max(self.first_s.abs());
-        let even = longest - shortest <= 0.02 * self.interval_s + digits && self.repeated == 0;
+        // Where rows were refused, an interval may span two or three samples; that is told as refused rows, not as uneven stamps.
+        let spanned = longest / self.interval_s;
+        let whole = self.refused > 0 && (spanned - spanned.round()).abs() < 0.02;
+        let longest_step = if whole { longest / spanned.round().max(1.0) } else { longest };
+        let even = longest_step - shortest <= 0.02 * self.interval_s + digits && self.repeated == 0;
         Some(Reduced {
             extent: Extent {
                 samples: self.samples,
                 rows: self.rows,
                 refused_rows: self.refused,
                 bytes: self.bytes,
+                origin_s: 0.0,
                 first_s: self.first_s,
                 last_s: self.last_s,
                 covered_s: covered,

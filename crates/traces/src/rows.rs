@@ -4,7 +4,7 @@ use crate::layout::{DateOrder, Delimiter, Layout, TextFormat, TimeSource};
 use crate::number::{general, is_not_a_number};
 
 /// Refused rows kept with their place, per chunk.
-const ISSUES: usize = 16;
+const ISSUES: u64 = 16;
 /// Readings at or beyond this stand for "over range" (SCPI-1999 vol. 1: ±9.9E37 infinity, 9.91E37 not a number).
 const OVER_RANGE: f64 = 9.0e37;
 
@@ -12,6 +12,8 @@ const OVER_RANGE: f64 = 9.0e37;
 #[derive(Debug, Clone)]
 pub(crate) struct RowIssue {
     pub(crate) line_in_chunk: u64,
+    /// Samples of the chunk in front of it.
+    pub(crate) samples_before: usize,
     pub(crate) byte: u64,
     pub(crate) not_a_number: bool,
     pub(crate) reason: String,
@@ -56,9 +58,18 @@ impl Parsed {
     ) {
         self.refused += 1;
         self.not_numbers += u64::from(not_a_number);
-        if self.issues.len() < ISSUES {
+        // A limit for each kind, so that what is listed does not depend on where chunks end.
+        let of_kind = if not_a_number { self.not_numbers } else { self.refused - self.not_numbers };
+        if of_kind <= ISSUES {
             let line_in_chunk = self.lines;
-            self.issues.push(RowIssue { line_in_chunk, byte, not_a_number, reason: reason() });
+            let samples_before = self.current.len();
+            self.issues.push(RowIssue {
+                line_in_chunk,
+                samples_before,
+                byte,
+                not_a_number,
+                reason: reason(),
+            });
         }
         if self.regular {
             self.current.push(f64::NAN);
@@ -106,6 +117,14 @@ impl RowReader {
 
     pub(crate) fn regular(&self) -> bool {
         matches!(self.time, TimeSource::Interval { .. })
+    }
+
+    /// What is taken off every time (s).
+    pub(crate) fn origin_s(&self) -> f64 {
+        match self.time {
+            TimeSource::Column { seconds_per_unit, .. } => self.origin as f64 * seconds_per_unit,
+            _ => self.origin as f64,
+        }
     }
 
     /// Times that start over at midnight.
@@ -178,10 +197,9 @@ impl RowReader {
         if let Some(second) = self.second {
             raw -= number(second, "second channel")?;
         }
-        let voltage = match self.voltage {
-            Some((column, unit)) => Some(number(column, "voltage").map_or(f64::NAN, |v| v * unit)),
-            None => None,
-        };
+        let voltage = self
+            .voltage
+            .map(|(column, unit)| number(column, "voltage").map_or(f64::NAN, |v| v * unit));
         Ok((time, raw * self.scale - self.offset_a, voltage))
     }
 
@@ -237,10 +255,10 @@ impl RowReader {
         let n = split(line, self.text.delimiter, &mut fields);
         let fields = &fields[..n];
         self.origin = match self.time {
-            TimeSource::Column { column, .. } => fields
+            TimeSource::Column { column, seconds_per_unit } => fields
                 .get(column)
                 .and_then(|f| general(f, self.text.decimal_comma))
-                .filter(|x| x.abs() >= 1.0e6 && x.abs() < 9.0e18)
+                .filter(|x| (x * seconds_per_unit).abs() >= 1.0e6 && x.abs() < 9.0e18)
                 .map_or(0, |x| x.floor() as i64),
             TimeSource::Stamp { column, order } => fields
                 .get(column)

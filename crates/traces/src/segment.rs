@@ -195,6 +195,7 @@ pub(crate) fn cut_cells(cells: &[Cell]) -> Vec<Cut> {
     let mut cuts = join_flaps(&coarse, &ends);
     if every > 1 {
         refine(cells, &mut cuts, every);
+        join_alike(cells, &mut cuts);
     }
     cuts
 }
@@ -207,10 +208,10 @@ fn contrasts(y: &[f64], noise: f64) -> Vec<bool> {
     let mut allowed = vec![false; n];
     for reach in [2usize, 4, 16] {
         let limit = (2.0 * noise * (2.0 / reach as f64).sqrt()).max(0.5 * SMALLEST_STEP);
-        for k in 1..n {
+        for (k, place) in allowed.iter_mut().enumerate().skip(1) {
             let (low, high) = (k.saturating_sub(reach), (k + reach).min(n));
             if (sums.mean(low, k) - sums.mean(k, high)).abs() > limit {
-                allowed[k] = true;
+                *place = true;
             }
         }
     }
@@ -238,6 +239,29 @@ fn refine(cells: &[Cell], cuts: &mut [Cut], every: usize) {
         if let Some(best) = (1..m).min_by(|&a, &b| cost(a).total_cmp(&cost(b))) {
             cuts[k].start = low + best;
             cuts[k - 1].end = low + best;
+        }
+    }
+}
+
+/// A coarse cell across a step looks like a level of its own; once its edges are placed, it is like a neighbour and joins it.
+fn join_alike(cells: &[Cell], cuts: &mut Vec<Cut>) {
+    cuts.retain(|c| c.end > c.start);
+    let mean = |c: &Cut| {
+        let g = &cells[c.start..c.end];
+        level(
+            g.iter().map(|c| c.sum_a).sum::<f64>()
+                / g.iter().map(|c| c.samples).sum::<u64>() as f64,
+        )
+    };
+    let mut k = 0;
+    while k + 1 < cuts.len() {
+        let (a, b) = (cuts[k], cuts[k + 1]);
+        if !a.bursts && !b.bursts && (mean(&a) - mean(&b)).abs() < SMALLEST_STEP {
+            cuts[k].end = b.end;
+            cuts.remove(k + 1);
+            k = k.saturating_sub(1);
+        } else {
+            k += 1;
         }
     }
 }

@@ -63,14 +63,14 @@ impl Field {
     }
 
     /// Values 0–9 where there are digits, 0 elsewhere, anything above 9 where the text has another shape.
-    #[inline(always)]
+    #[inline]
     fn digits(&self, bytes: &[u8; 16]) -> m128i {
-        let v = sub_i8_m128i(load_unaligned_m128i(bytes), set_splat_i8_m128i(b'0' as i8));
+        let v = sub_i8_m128i(load_unaligned_m128i(bytes), set_splat_i8_m128i(b'0'.cast_signed()));
         bitxor_m128i(bitand_m128i(v, self.keep), self.point)
     }
 
     /// Four-digit groups, the gap of the point closed.
-    #[inline(always)]
+    #[inline]
     fn fours(&self, v: m128i) -> m128i {
         let before = bitand_m128i(v, self.before);
         let joined = bitor_m128i(bitxor_m128i(v, before), byte_shl_imm_u128_m128i::<1>(before));

@@ -61,8 +61,11 @@ impl Source {
         Self::open_with(path, None)
     }
 
-    /// The same, with a checksum of all bytes taken on the way.
-    pub(crate) fn open_hashed(path: &Path) -> Result<Self, TraceError> {
+    /// The same, with a checksum of all bytes taken on the way, for [`crate::store_source`].
+    ///
+    /// # Errors
+    /// As [`Source::open`].
+    pub fn open_hashed(path: &Path) -> Result<Self, TraceError> {
         Self::open_with(path, Some(Sha256::new()))
     }
 

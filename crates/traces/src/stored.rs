@@ -66,18 +66,32 @@ pub fn store(
     source_path: &Path,
     layout: Option<Layout>,
     options: &Options,
+    provenance: Provenance,
+    target: &Path,
+    progress: &mut dyn FnMut(&Progress) -> Control,
+) -> Result<Analysis, TraceError> {
+    store_source(Source::open_hashed(source_path)?, layout, options, provenance, target, progress)
+}
+
+/// The same from an opened source. The checksum is filled in where the source was opened by [`Source::open_hashed`].
+///
+/// # Errors
+/// As [`store`].
+pub fn store_source(
+    mut source: Source,
+    layout: Option<Layout>,
+    options: &Options,
     mut provenance: Provenance,
     target: &Path,
     progress: &mut dyn FnMut(&Progress) -> Control,
 ) -> Result<Analysis, TraceError> {
     let name = target.display().to_string();
     let io = |e: std::io::Error| TraceError::io(&name, e);
-    let mut source = Source::open_hashed(source_path)?;
     let layout = match layout {
         Some(l) => l,
         None => crate::detect(&mut source)?,
     };
-    provenance.source_name = source_path
+    provenance.source_name = Path::new(&source.name)
         .file_name()
         .map_or_else(|| source.name.clone(), |n| n.to_string_lossy().into_owned());
     provenance.read_as = layout.describe();
@@ -428,8 +442,8 @@ impl StoredTrace {
             }
         }
         match level {
-            Some(k) => self.from_level(k, first, end, read),
-            None => self.from_samples(first, end, read),
+            Some(k) => self.read_level(k, first, end, read),
+            None => self.read_samples(first, end, read),
         }
     }
 
@@ -469,7 +483,7 @@ impl StoredTrace {
         Page::from_bytes(&bytes, place.cells as usize).ok_or_else(broken)
     }
 
-    fn from_level(
+    fn read_level(
         &mut self,
         level: usize,
         first: u64,
@@ -500,7 +514,7 @@ impl StoredTrace {
         Ok(Zoom { samples_per_cell: width, cells, bytes_read: read })
     }
 
-    fn from_samples(&self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
+    fn read_samples(&self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
         let (time, current, bytes) = columnar::read_window(&self.path, first, end, self.even())?;
         let cells = time
             .iter()

@@ -73,8 +73,9 @@ mod tests {
         for (freedom, t) in
             [(1.0, 12.706), (2.0, 4.303), (5.0, 2.571), (9.0, 2.262), (16.0, 2.120), (50.0, 2.009)]
         {
+            // The table prints t to 0.0005; the density there is at most 0.06 on each side.
             assert!(
-                (two_sided(t, freedom) - 0.05).abs() < 3e-5,
+                (two_sided(t, freedom) - 0.05).abs() < 6e-5,
                 "{freedom}: {}",
                 two_sided(t, freedom)
             );

@@ -377,15 +377,31 @@ impl Machine {
         self.asleep(charge, covered, s.time_s);
     }
 
+    /// A gap or the end cuts an excursion that has been no more than a burst so far: it belongs to sleep.
+    fn was_burst(&mut self, now_s: f64) -> bool {
+        if self.excursion.charge_c > BURST_FLOOR_S * self.mode.level_a.abs().max(1e-9) {
+            return false;
+        }
+        let charge = self.excursion.charge_c + self.mode.level_a * self.excursion.covered_s;
+        let covered = self.excursion.covered_s;
+        self.state = State::Asleep;
+        self.in_excursion = false;
+        self.buffer.clear();
+        self.asleep(charge, covered, now_s);
+        true
+    }
+
     fn broken(&mut self, now_s: f64) {
         self.floor.interrupt();
         self.last_burst_s = None;
         match self.state {
             State::Asleep => {}
             State::Rising => {
-                self.last_active_s = now_s;
-                self.last_active_sample = u64::MAX;
-                self.end_wake(true);
+                if !self.was_burst(now_s) {
+                    self.last_active_s = now_s;
+                    self.last_active_sample = u64::MAX;
+                    self.end_wake(true);
+                }
             }
             State::Awake => {
                 if self.in_excursion {
@@ -495,8 +511,10 @@ impl Machine {
         match self.state {
             State::Asleep => {}
             State::Rising => {
-                self.last_active_sample = u64::MAX;
-                self.end_wake(true);
+                if !self.was_burst(last_s) {
+                    self.last_active_sample = u64::MAX;
+                    self.end_wake(true);
+                }
             }
             State::Awake => {
                 let quiet = !self.in_excursion
