@@ -19,6 +19,8 @@ pub struct Weather<'a> {
     pub irradiance_w_m2: &'a [f32],
     /// Of the air, °C.
     pub air_c: &'a [f32],
+    /// The panel's temperature terms of every step, where many nodes with the same heating share the weather; `None`: worked out here.
+    pub thermal: Option<&'a [Thermal]>,
 }
 
 /// What to keep of a run.
@@ -85,9 +87,10 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
     for (day, (light, air)) in days.enumerate() {
         let month = month_of_day(((usize::from(weather.first_day) - 1 + day) % 365) as u16 + 1);
         let dark_before = runner.out.dark_h;
-        for (&g, &t) in light.iter().zip(air) {
+        for (i, (&g, &t)) in light.iter().zip(air).enumerate() {
+            let thermal = weather.thermal.and_then(|all| all.get(day * per_day + i).copied());
             for _ in 0..substeps {
-                runner.step(f64::from(g), f64::from(t), dt);
+                runner.step(f64::from(g), f64::from(t), thermal, dt);
             }
         }
         if runner.out.dark_h > dark_before {
@@ -110,7 +113,7 @@ impl Runner<'_> {
         1.0 - (self.node.tables.capacity_c - self.charge_c) * row.per_capacity
     }
 
-    fn step(&mut self, irradiance: f64, air_c: f64, dt: f64) {
+    fn step(&mut self, irradiance: f64, air_c: f64, thermal: Option<Thermal>, dt: f64) {
         let tables = self.node.tables;
         let cell_c = air_c + self.node.cell_above_air_k;
         let (row_index, inside) = tables.row_index(cell_c);
@@ -125,9 +128,10 @@ impl Runner<'_> {
         let resistance = mix(low[0], high[0]);
         let load = mix(low[1], high[1]);
         let drain = mix(low[2], high[2]);
-        self.out.hours += dt / 3600.0;
+        let dt_h = dt * (1.0 / 3600.0);
+        self.out.hours += dt_h;
         if !inside {
-            self.out.outside_table_h += dt / 3600.0;
+            self.out.outside_table_h += dt_h;
         }
         if self.dark && state >= (row.lowest_state + self.node.restart_margin).min(0.999) {
             self.dark = false;
@@ -142,7 +146,9 @@ impl Runner<'_> {
         self.out.ledger.converter_c += own;
 
         if irradiance > 0.0 {
-            self.lit_step(irradiance, air_c, cell_c, row_index, ocv, resistance, load, drain, dt);
+            self.lit_step(
+                irradiance, air_c, cell_c, row_index, thermal, ocv, resistance, load, drain, dt,
+            );
         } else {
             self.lose_input(ocv - resistance * load, dt);
             let leak = (self.leak_a[row_index] * dt).min(self.charge_c);
@@ -153,9 +159,9 @@ impl Runner<'_> {
         let state = self.state(row);
         self.out.lowest_state = self.out.lowest_state.min(state.max(0.0));
         if state >= self.node.full_state {
-            self.out.full_h += dt / 3600.0;
+            self.out.full_h += dt_h;
             if cell_c > 30.0 {
-                self.out.hot_full_h += dt / 3600.0;
+                self.out.hot_full_h += dt_h;
             }
         }
     }
@@ -168,6 +174,7 @@ impl Runner<'_> {
         air_c: f64,
         cell_c: f64,
         row_index: usize,
+        thermal: Option<Thermal>,
         ocv: f64,
         resistance: f64,
         load: f64,
@@ -185,8 +192,10 @@ impl Runner<'_> {
             self.carry(row, 0.0, load, drain, dt);
             return;
         }
-        let panel_c = cell_temperature_c(air_c, irradiance, source.heating_k_m2_per_w);
-        let curve = source.panel.curve_with(irradiance, &Thermal::at(panel_c));
+        let thermal = thermal.unwrap_or_else(|| {
+            Thermal::at(cell_temperature_c(air_c, irradiance, source.heating_k_m2_per_w))
+        });
+        let curve = source.panel.curve_with(irradiance, &thermal);
         let guess = charger.set_current_a.min(source.panel.light_current_a * irradiance * 1e-3);
         let cell_v = (ocv + resistance * (guess - drawn)).min(charger.hold_v);
         let (mut current, offered, chatter_s) = match source.supply(&curve, cell_v, air_c) {
@@ -332,14 +341,12 @@ impl Runner<'_> {
     fn carry(&mut self, row: &Row, current: f64, load: f64, drain: f64, dt: f64) {
         let mut left = dt;
         if !self.dark {
-            let floor_c = self.node.tables.capacity_c - (1.0 - row.lowest_state) * row.capacity_c;
+            let floor_c = self.node.tables.capacity_c - row.deepest_c;
             let net = current - load;
-            let runs = if self.charge_c <= floor_c && net < 0.0 {
-                0.0
-            } else if net < 0.0 {
-                left.min((self.charge_c - floor_c) / -net)
-            } else {
+            let runs = if net >= 0.0 || self.charge_c + net * left >= floor_c {
                 left
+            } else {
+                ((self.charge_c - floor_c) / -net).clamp(0.0, left)
             };
             self.charge_c += net * runs;
             self.out.ledger.load_c += load * runs;

@@ -146,6 +146,8 @@ pub(super) struct Row {
     pub(super) per_capacity: f64,
     pub(super) self_discharge_per_s: f64,
     pub(super) lowest_state: f64,
+    /// Charge below full at which the lowest usable state is met, C.
+    pub(super) deepest_c: f64,
     /// `[resistance, load current, dark current]` at each state.
     pub(super) at_state: Vec<[f64; 3]>,
 }
@@ -233,6 +235,8 @@ impl NodeTables {
                 let dark = check("dark current", s, demand.dark_current_a(ocv, celsius))?;
                 at_state.push([r, load, dark]);
             }
+            let lowest_state =
+                check("lowest usable state", 0.0, demand.lowest_usable_state(celsius))?.min(1.0);
             rows.push(Row {
                 capacity_c: capacity_c * share,
                 per_capacity: 1.0 / (capacity_c * share),
@@ -241,12 +245,8 @@ impl NodeTables {
                     1.0,
                     bank.self_discharge_per_s(celsius),
                 )?,
-                lowest_state: check(
-                    "lowest usable state",
-                    0.0,
-                    demand.lowest_usable_state(celsius),
-                )?
-                .min(1.0),
+                lowest_state,
+                deepest_c: (1.0 - lowest_state) * capacity_c * share,
                 at_state,
             });
         }

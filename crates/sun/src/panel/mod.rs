@@ -147,12 +147,15 @@ impl Curve {
             let step = g / (e / a + conductance);
             vd += step;
             let x = step / a;
+            if x.abs() > 0.02 {
+                e = self.saturation_a * exp(vd / a);
+                continue;
+            }
+            // The exponential moves by its series, 3e-11 relative at worst; in the flat part of the curve one exponential is all.
+            e *= 1.0 + x * (1.0 + x * (0.5 + x * (1.0 / 6.0 + x * (1.0 / 24.0))));
             if x.abs() < 1e-5 {
-                // The exponential moves by its series: 1e-17 relative; Newton's own error is x² of what is left.
-                e *= 1.0 + x * (1.0 + 0.5 * x);
                 break;
             }
-            e = self.saturation_a * exp(vd / a);
         }
         self.light_a - (e - self.saturation_a) - vd * self.shunt_s
     }
