@@ -1,4 +1,11 @@
 //! What must hold for every balance: charge is conserved, offers add up, more panel or more cell never hurts, the engine's board fits in.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 use overwinter_sun::balance::step::{Detail, Weather, run};
 use overwinter_sun::balance::tables::{SteadyDemand, TableBank};

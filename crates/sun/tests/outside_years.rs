@@ -1,6 +1,13 @@
 //! Two whole weather years against the reference library, hour by hour, errors as quantiles.
 //!
 //! Source: pvlib 0.16.1 on TMY3 years of the US national laboratory; see `tests/data/README.md`. Every seventh hour with the sun up.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 mod common;
 

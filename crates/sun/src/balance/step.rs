@@ -3,7 +3,7 @@
 use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
 use super::result::YearResult;
-use super::tables::{ROWS, Row, STATES, row_celsius};
+use super::tables::{ROWS, Row, STATES, row_celsius, row_index};
 use crate::charger::{Coupling, Supply};
 use crate::panel::{Thermal, cell_temperature_c};
 use crate::time::month_of_day;
@@ -32,6 +32,10 @@ pub enum Detail {
     Outages,
 }
 
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "four latches of the board and charger, each its own"
+)]
 struct Runner<'a> {
     node: &'a Node<'a>,
     full_detail: bool,
@@ -116,7 +120,7 @@ impl Runner<'_> {
     fn step(&mut self, irradiance: f64, air_c: f64, thermal: Option<Thermal>, dt: f64) {
         let tables = self.node.tables;
         let cell_c = air_c + self.node.cell_above_air_k;
-        let (row_index, inside) = tables.row_index(cell_c);
+        let (row_index, inside) = row_index(cell_c);
         let row = &tables.rows[row_index];
         let state = self.state(row);
         let at = state.clamp(0.0, 1.0) * STATES as f64;
@@ -390,9 +394,8 @@ impl Runner<'_> {
         }
         let (least, most) = match self.node.ride_through {
             RideThrough::Always => (0.0, 0.0),
-            RideThrough::Never => (resets, resets),
             RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
-            RideThrough::AboveCellV(_) => (resets, resets),
+            RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
             RideThrough::Unknown => (0.0, resets),
         };
         self.out.resets_least += least;
