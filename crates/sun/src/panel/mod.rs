@@ -74,6 +74,12 @@ impl Panel {
         }
     }
 
+    /// The same panel behind a lead of this resistance, Ω.
+    #[must_use]
+    pub fn with_lead(&self, lead_ohm: f64) -> Self {
+        Self { series_ohm: self.series_ohm + lead_ohm.max(0.0), ..*self }
+    }
+
     /// The curve at an irradiance (W/m²) and cell temperature (°C). Meant for −40…90 °C; below 0 W/m² counts as dark.
     pub fn curve(&self, irradiance_w_m2: f64, cell_temperature_c: f64) -> Curve {
         let t = Thermal::at(cell_temperature_c);
