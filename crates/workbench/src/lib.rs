@@ -1,1 +1,25 @@
-//! The questions people ask: table, choice, forecast of a board, check, rework, next test; documents in, reports out.
+//! The questions people ask: documents in, reports out.
+#![forbid(unsafe_code)]
+
+pub mod answers;
+pub mod ask;
+pub mod bench;
+pub mod bill;
+pub mod case;
+pub mod check;
+pub mod choice;
+pub mod demo;
+pub mod explore;
+pub mod facts;
+pub mod priors;
+pub mod question;
+pub mod ranking;
+pub mod readings;
+pub mod report;
+pub mod resolve;
+pub mod sampling;
+pub mod spread;
+pub mod starter;
+pub mod table;
+pub mod text;
+pub mod traits;

@@ -1,11 +1,12 @@
 //! What a forecast prepares once: schedule in nanoseconds, decay factors, conditions of each month.
 
+use super::validate::validate;
 use crate::cell::{MAX_RC, Resistance, ResistanceCurve};
 use crate::climate::{Climate, DAY_S, MONTH_DAYS, YEAR_S};
 use crate::error::InputError;
 use crate::load::{Demand, SleepCurrent};
 use crate::outcome::{Flag, Flags};
-use crate::path::{Conversion, Drain, Regulator};
+use crate::path::Regulator;
 use crate::scenario::Scenario;
 use crate::supply::{DrainSum, Draw, Limits};
 
@@ -45,6 +46,21 @@ pub(crate) struct Train {
     pub(crate) norm: PerMode,
     /// `(1 − e^(−a(T−D)))/(a(T−D))`.
     pub(crate) rest_mean: PerMode,
+    /// The same over the rest's parts 0…1/16, 1/16…1/4 and 1/4…1.
+    pub(crate) part_mean: [PerMode; 3],
+}
+
+/// Shares of the rest's parts over which the sleep current is averaged: narrow where the polarisation
+/// still relaxes.
+pub(crate) const REST_PARTS: [f64; 3] = [1.0 / 16.0, 3.0 / 16.0, 3.0 / 4.0];
+
+impl Train {
+    /// Whether the activity still draws just before a phase, for a check there. A sleep check looks at
+    /// the end of sleep: an activity that ends at that time is over.
+    #[inline]
+    pub(crate) fn runs_at(&self, phase_ns: i64, kind: Kind) -> bool {
+        phase_ns < self.duration_ns || (phase_ns == self.duration_ns && kind != Kind::Sleep)
+    }
 }
 
 /// One segment's timing.
@@ -117,6 +133,8 @@ pub(crate) struct Frame {
     pub(crate) segs: Vec<Seg>,
     pub(crate) checks: Vec<Check>,
     pub(crate) gcds: Vec<i64>,
+    /// The train with the shortest interval.
+    pub(crate) shortest: usize,
     pub(crate) modes: usize,
     pub(crate) rc: usize,
     pub(crate) rate: PerMode,
@@ -134,22 +152,6 @@ pub(crate) struct Frame {
     pub(crate) resistance_falls: bool,
     pub(crate) horizon_s: f64,
     pub(crate) flags: Flags,
-}
-
-fn positive(what: &'static str, got: f64) -> Result<(), InputError> {
-    if got.is_finite() && got > 0.0 {
-        Ok(())
-    } else {
-        Err(InputError::OutOfRange { what, got, need: "a finite number above zero" })
-    }
-}
-
-fn not_negative(what: &'static str, got: f64) -> Result<(), InputError> {
-    if got.is_finite() && got >= 0.0 {
-        Ok(())
-    } else {
-        Err(InputError::OutOfRange { what, got, need: "a finite number, zero or above" })
-    }
 }
 
 fn gcd(mut a: i64, mut b: i64) -> i64 {
@@ -186,15 +188,15 @@ impl Frame {
             self.well_c_per_a = (1.0 - c) / (c * rate);
             self.modes += 1;
         }
-        self.prepare_schedule(sc)?;
         let protection_a = cell.protection.and_then(|p| p.own_current_a).unwrap_or(0.0);
         self.awake = DrainSum::of(&sc.path, protection_a, false);
+        self.dependence = Some(dependence(sc, &self.awake));
+        self.prepare_schedule(sc)?;
         self.asleep = match sc.load.sleep.current {
             SleepCurrent::Rail { .. } => self.awake,
             _ => DrainSum::of(&sc.path, protection_a, true),
         };
         self.limits = Some(Limits::of(&sc.path, cell));
-        self.dependence = Some(dependence(sc, &self.awake));
         self.resistance_falls = match cell.resistance.as_ref().map(|r| &r.at_25) {
             None | Some(ResistanceCurve::Constant { .. } | ResistanceCurve::Rising { .. }) => true,
             Some(ResistanceCurve::Depth { ohm }) => ohm[1] >= 0.0 && ohm[1] + 2.0 * ohm[2] >= 0.0,
@@ -259,7 +261,7 @@ impl Frame {
             train.offset_ns = match activity.first_s {
                 Some(first) => {
                     let first_ns = to_ns(first);
-                    if first < 0.0 || first_ns > latest_ns {
+                    if !(first >= 0.0 && first_ns <= latest_ns) {
                         return Err(InputError::OutOfRange {
                             what: "the first start of an activity",
                             got: first,
@@ -274,9 +276,24 @@ impl Frame {
             for m in 0..self.modes {
                 let rest_s = train.interval_s - train.duration_s;
                 (train.rest_decay[m], train.rest_mean[m]) = decay_and_mean(self.rate[m] * rest_s);
+                if self.dependence == Some(Dependence::InDropout) {
+                    let mut from = 0.0;
+                    for (part, share) in REST_PARTS.iter().enumerate() {
+                        let x = self.rate[m] * rest_s;
+                        let (_, mean) = decay_and_mean(x * share);
+                        train.part_mean[part][m] = decay(x * from) * mean;
+                        from += share;
+                    }
+                }
                 train.norm[m] = -1.0 / libm::expm1(-self.rate[m] * train.interval_s);
             }
             self.trains.push(train);
+        }
+        self.shortest = 0;
+        for (j, train) in self.trains.iter().enumerate() {
+            if train.interval_ns < self.trains[self.shortest].interval_ns {
+                self.shortest = j;
+            }
         }
         for (k, seg) in self.segs.iter().enumerate() {
             let theta_ns = seg.end_ns;
@@ -479,208 +496,4 @@ fn dependence(sc: &Scenario, awake: &DrainSum) -> Dependence {
         }
         _ => Dependence::Always,
     }
-}
-
-fn validate(sc: &Scenario, flags: &mut Flags) -> Result<(), InputError> {
-    let cell = &sc.cell;
-    positive("the cell's capacity (C)", cell.capacity_c)?;
-    positive("the horizon (s)", sc.horizon_s)?;
-    if sc.horizon_s > 200.0 * YEAR_S {
-        return Err(InputError::OutOfRange {
-            what: "the horizon (s)",
-            got: sc.horizon_s,
-            need: "at most 200 years",
-        });
-    }
-    if !(0.0..=1.0).contains(&cell.initial_charge) {
-        return Err(InputError::OutOfRange {
-            what: "the state of charge at the start",
-            got: cell.initial_charge,
-            need: "between 0 and 1",
-        });
-    }
-    let ocv = &cell.open_circuit_v;
-    if let Some(i) = ocv.values().windows(2).position(|w| w[1] < w[0]) {
-        return Err(InputError::OpenCircuitNotMonotone {
-            from: ocv.knots()[i],
-            to: ocv.knots()[i + 1],
-        });
-    }
-    if ocv.knots()[0] > 0.0 || !ocv.covers(cell.initial_charge) {
-        flags.insert(Flag::OutsideChargeTable);
-    }
-    if cell.rc.len() > MAX_RC {
-        return Err(InputError::TooMany { what: "RC pairs", got: cell.rc.len(), most: MAX_RC });
-    }
-    for pair in &cell.rc {
-        not_negative("the resistance of an RC pair (Ω)", pair.resistance_ohm)?;
-        positive("the time constant of an RC pair (s)", pair.time_constant_s)?;
-    }
-    if let Some(curve) = &cell.capacity_by_temperature
-        && curve.values().iter().any(|v| *v <= 0.0)
-    {
-        return Err(InputError::OutOfRange {
-            what: "the usable share of capacity",
-            got: curve.values().iter().copied().fold(f64::INFINITY, f64::min),
-            need: "above zero at every temperature",
-        });
-    }
-    match cell.resistance.as_ref().map(|r| &r.at_25) {
-        None => flags.insert(Flag::ResistanceUnknown),
-        Some(ResistanceCurve::Constant { ohm }) => not_negative("the cell's resistance (Ω)", *ohm)?,
-        Some(ResistanceCurve::Rising { ohm, rise, scale }) => {
-            not_negative("the cell's resistance (Ω)", *ohm)?;
-            not_negative("the rise of the cell's resistance", *rise)?;
-            positive("the scale of the resistance's rise", *scale)?;
-        }
-        Some(ResistanceCurve::Depth { ohm }) => {
-            not_negative("the cell's resistance when full (Ω)", ohm[0])?;
-            not_negative("the cell's resistance when empty (Ω)", ohm[0] + ohm[1] + ohm[2])?;
-        }
-        Some(ResistanceCurve::Table(t)) => {
-            for v in t.values() {
-                not_negative("the cell's resistance (Ω)", *v)?;
-            }
-        }
-    }
-    if let Some(wells) = cell.two_well {
-        if !(wells.available_share > 0.0 && wells.available_share <= 1.0) {
-            return Err(InputError::OutOfRange {
-                what: "the share of the available well",
-                got: wells.available_share,
-                need: "above 0, at most 1",
-            });
-        }
-        positive("the relaxation rate of the wells (1/s)", wells.rate_per_s)?;
-    }
-    match cell.self_discharge {
-        None => flags.insert(Flag::SelfDischargeUnknown),
-        Some(sd) => {
-            not_negative("the self-discharge rate (1/s)", sd.rate_at_20_per_s)?;
-            positive("the doubling of self-discharge (K)", sd.doubling_kelvin)?;
-        }
-    }
-    if cell.protection.is_some_and(|p| p.own_current_a.is_none()) {
-        flags.insert(Flag::ProtectionCurrentUnknown);
-    }
-    if cell.cutoff_v.is_none() && cell.protection.and_then(|p| p.cutoff_v).is_none() {
-        flags.insert(Flag::CutoffUnknown);
-    }
-    if cell.passivating {
-        flags.insert(Flag::Passivation);
-    }
-    if let Some(s) = cell.shelf_life_s {
-        positive("the shelf life (s)", s)?;
-    }
-    validate_path(sc, flags)?;
-    for activity in &sc.load.activities {
-        positive("the interval of an activity (s)", activity.interval_s)?;
-        for segment in &activity.segments {
-            positive("the duration of a segment (s)", segment.duration_s)?;
-            match segment.demand {
-                Demand::Current { current_a } => {
-                    not_negative("a segment's current (A)", current_a)?
-                }
-                Demand::Power { power_w } => not_negative("a segment's power (W)", power_w)?,
-            }
-            if let Some(peak) = segment.peak {
-                not_negative("a peak's current (A)", peak.current_a)?;
-                not_negative("a peak's duration (s)", peak.duration_s)?;
-            }
-        }
-    }
-    match &sc.load.sleep.current {
-        SleepCurrent::Rail { current_a } | SleepCurrent::Battery { current_a } => {
-            not_negative("the sleep current (A)", *current_a)?;
-        }
-        SleepCurrent::BatteryByVoltage(curve) => {
-            for v in curve.values() {
-                not_negative("the sleep current (A)", *v)?;
-            }
-        }
-    }
-    Ok(())
-}
-
-fn validate_path(sc: &Scenario, flags: &mut Flags) -> Result<(), InputError> {
-    let path = &sc.path;
-    not_negative("the series resistance of the path (Ω)", path.series_ohm)?;
-    if path.reset_v.is_none() {
-        flags.insert(Flag::ResetThresholdUnknown);
-    }
-    // A reading at the contacts holds the ground current asleep; awake it still matters little but is
-    // not known to be nothing, so the flag stands in both cases.
-    match &path.regulator {
-        Regulator::Direct => {}
-        Regulator::Linear(r) => {
-            positive("the regulator's set voltage (V)", r.set_v)?;
-            not_negative("the regulator's ground current per load", r.ground_per_load)?;
-            match r.ground_current_a {
-                None => flags.insert(Flag::GroundCurrentUnknown),
-                Some(i) => not_negative("the regulator's ground current (A)", i)?,
-            }
-            match r.dropout {
-                None => flags.insert(Flag::DropoutUnknown),
-                Some(d) => {
-                    not_negative("the dropout (V)", d.fixed_v)?;
-                    not_negative("the dropout resistance (Ω)", d.resistance_ohm)?;
-                }
-            }
-        }
-        Regulator::StepDown(r) | Regulator::StepUp(r) | Regulator::BuckBoost(r) => {
-            positive("the regulator's set voltage (V)", r.set_v)?;
-            not_negative("the regulator's pass resistance (Ω)", r.pass_ohm)?;
-            match r.quiescent_a {
-                None => flags.insert(Flag::GroundCurrentUnknown),
-                Some(i) => not_negative("the regulator's quiescent current (A)", i)?,
-            }
-            match &r.conversion {
-                Conversion::Loss { proportional, resistance_ohm } => {
-                    not_negative("the proportional loss", *proportional)?;
-                    not_negative("the loss resistance (Ω)", *resistance_ohm)?;
-                }
-                Conversion::Table(t) => {
-                    let rows = t.input_v.len() * t.output_a.len();
-                    if rows == 0 || rows != t.efficiency.len() {
-                        return Err(InputError::Curve {
-                            problem: "of efficiency has not one value per voltage and current",
-                            index: t.efficiency.len(),
-                        });
-                    }
-                    for e in &t.efficiency {
-                        positive("an efficiency", *e)?;
-                    }
-                    let rising = |x: &[f64]| x.windows(2).all(|w| w[1] > w[0]);
-                    if !rising(&t.input_v) || !rising(&t.output_a) || t.output_a[0] <= 0.0 {
-                        return Err(InputError::Curve {
-                            problem: "of efficiency has axes that do not rise from above zero",
-                            index: 0,
-                        });
-                    }
-                }
-            }
-        }
-    }
-    if let Some(bulk) = path.bulk {
-        positive("the bulk capacitance (F)", bulk.capacitance_f)?;
-        not_negative("the capacitor's series resistance (Ω)", bulk.esr_ohm)?;
-        match bulk.leakage_a {
-            None => flags.insert(Flag::BulkLeakageUnknown),
-            Some(i) => not_negative("the capacitor's leakage (A)", i)?,
-        }
-    }
-    for part in &path.always_on {
-        match &part.drain {
-            Drain::Constant { current_a } => not_negative("an always-on current (A)", *current_a)?,
-            Drain::Ohmic { resistance_ohm } => {
-                positive("an always-on resistance (Ω)", *resistance_ohm)?;
-            }
-            Drain::ByVoltage(curve) => {
-                for v in curve.values() {
-                    not_negative("an always-on current (A)", *v)?;
-                }
-            }
-        }
-    }
-    Ok(())
 }

@@ -8,21 +8,40 @@ use crate::climate::YEAR_S;
 use crate::outcome::{Ending, Flag, Flags, Life, Place};
 use crate::scenario::Scenario;
 
-/// Nodes and weights of the three-point Gauss–Legendre rule on 0…1.
-const GAUSS: [(f64, f64); 3] = [
-    (0.112_701_665_379_258_3, 5.0 / 18.0),
-    (0.5, 8.0 / 18.0),
-    (0.887_298_334_620_741_7, 5.0 / 18.0),
-];
+/// Nodes and weights of the two-point Gauss–Legendre rule on 0…1.
+const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
 
 /// Panels narrower than this share of the charge are merged.
 const LEAST_PANEL: f64 = 0.02;
+
+/// Panels over whose two nodes the mean current changes by more than this share are halved …
+const STEEPEST: f64 = 0.02;
+
+/// … down to this share of the whole way.
+const FINEST_PANEL: f64 = 0.002;
+
+/// Largest step of the charge within a month, as a share of the capacity.
+const LARGEST_STEP: f64 = 0.02;
+
+/// Added to the share of charge that a month is said to need, where that is found in two rounds only.
+const SPARE_SHARE: f64 = 0.005;
 
 /// How a march ended: the life, and the leap and instant it ended in.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct End {
     pub(crate) life: Life,
     pub(crate) leap: Leap,
+}
+
+/// A stretch whose currents depend on the voltage.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    around: Surroundings,
+    /// When the capacity in `around` holds.
+    t0_s: f64,
+    lambda: f64,
+    lambda_age: f64,
+    end_s: f64,
 }
 
 #[derive(Debug, Default)]
@@ -33,6 +52,8 @@ pub(crate) struct March {
     /// Profiles of the months (currents that do not depend on the voltage).
     months: Vec<Profile>,
     knots: Vec<f64>,
+    /// What was seen on the way, at every charge that was really gone through.
+    seen: Flags,
 }
 
 impl March {
@@ -54,6 +75,7 @@ impl March {
         };
         let first = if self.frame.monthly { self.frame.leap_at(sc, 0.0).0 } else { 0 };
         let around = self.around(sc, first);
+        self.seen = Flags::NONE;
         self.profile.reset(&self.frame);
         let passes = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
         self.profile.build(sc, &self.frame, &around, full_c, passes);
@@ -79,7 +101,14 @@ impl March {
         } else {
             self.at_once(sc, around, start_c, end_s, recorder)
         };
+        let ending_s = hit.map_or(end_s, |h| h.instant_s);
+        if self.frame.dependence == Some(Dependence::None) {
+            // The same currents again, but what has to be said of them (dropout) is said at the end.
+            let around = Surroundings { capacity_c: leap.capacity(ending_s), ..leap.around };
+            self.profile.build(sc, &self.frame, &around, leap.charge(ending_s), 1);
+        }
         flags.extend(self.profile.flags);
+        flags.extend(self.seen);
         let life = match hit {
             Some(hit) => Life {
                 life_s: hit.instant_s,
@@ -146,15 +175,26 @@ impl March {
     /// Mean charge at which the first bound fails, by a few rounds of profile and requirement.
     /// Leaves the profile of that charge behind.
     fn threshold(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64) -> f64 {
-        let mut q = 0.1 * around.capacity_c;
-        let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
+        self.threshold_from(sc, around, start_c, 0.1 * around.capacity_c, 4)
+    }
+
+    fn threshold_from(
+        &mut self,
+        sc: &Scenario,
+        around: &Surroundings,
+        start_c: f64,
+        guess_c: f64,
+        most_rounds: usize,
+    ) -> f64 {
+        let mut q = guess_c;
+        let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { most_rounds };
         for _ in 0..rounds {
             self.profile.build(sc, &self.frame, around, q.min(start_c), rounds.min(2));
             self.profile.fill_checks(&self.frame);
             let next = self.needed(sc, around).min(start_c);
             let change = (next - q).abs();
             q = next;
-            if change < 1e-9 * around.capacity_c {
+            if change < 1e-6 * around.capacity_c {
                 break;
             }
         }
@@ -167,6 +207,10 @@ impl March {
 
     /// Largest mean charge at which any check's bound fails, for the present profile.
     fn needed(&self, sc: &Scenario, around: &Surroundings) -> f64 {
+        self.requirement(sc, around, 1.0) * around.capacity_c
+    }
+
+    fn requirement(&self, sc: &Scenario, around: &Surroundings, least_left: f64) -> f64 {
         let leap = Leap {
             around: *around,
             t0_s: 0.0,
@@ -176,7 +220,7 @@ impl March {
             lambda_age: 0.0,
         };
         let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
-        search.needed_charge()
+        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), least_left)
     }
 
     /// The leap from `t0_s` on, to the failure or to `end_s`; `None` when it survives, with the leap
@@ -219,58 +263,46 @@ impl March {
             }
             return (hit, leap);
         }
-        // Quadrature of dt = −dQ/(λQ + I(Q)) down to the charge where the first bound fails.
-        let rate = lambda + lambda_age;
+        let mut way = Way { around, t0_s, lambda, lambda_age, end_s };
         let (mut t, mut q) = (t0_s, start_c);
-        self.fill_knots(sc, &around, start_c, target_c);
-        let mut alive = None;
-        let mut index = 0;
-        while index + 1 < self.knots.len() {
-            let (a, b) = (self.knots[index], self.knots[index + 1]);
-            let mut dt = 0.0;
-            let mut nodes = [(0.0, 0.0); 3];
-            for (node, (x, w)) in nodes.iter_mut().zip(GAUSS) {
-                let at = a + (b - a) * x;
-                self.profile.build(sc, &self.frame, &around, at, 2);
-                let fall = rate * at + self.profile.mean_a;
-                if fall <= 0.0 {
-                    alive = Some(a);
-                    break;
-                }
-                *node = (at, w * (a - b) / fall);
-                dt += node.1;
-            }
-            if t + dt > end_s || alive.is_some() {
-                // The end comes inside this panel: an exact leap with the current of its middle.
-                alive = Some(a);
+        let mut alive = false;
+        // With ageing the charge that is needed moves while it is approached.
+        for _ in 0..4 {
+            (t, q, alive) = self.descend(sc, &way, t, q, target_c, recorder.as_deref_mut());
+            if alive || lambda_age == 0.0 {
                 break;
             }
-            if let Some(r) = recorder.as_deref_mut() {
-                for (at, share_s) in nodes {
-                    self.profile.build(sc, &self.frame, &around, at, 2);
-                    r.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
-                }
-                r.point(t + dt, b, &around);
+            way.around.capacity_c = around.capacity_c * libm::exp(-lambda_age * (t - t0_s));
+            way.t0_s = t;
+            target_c = self.threshold(sc, &way.around, q);
+            if q - target_c <= 1e-7 * around.capacity_c {
+                break;
             }
-            t += dt;
-            q = b;
-            index += 1;
         }
-        if let Some(a) = alive {
-            // Half-way current of what is left of the time, found in two rounds.
-            let mut middle = a;
+        let around = way.around;
+        if alive {
+            // Half-way current of what is left of the time, found in a few rounds.
+            let mut middle = q;
             for _ in 0..3 {
                 self.profile.build(sc, &self.frame, &around, middle, 2);
-                let fall = rate * middle + self.profile.mean_a;
-                middle = a - 0.5 * fall * (end_s - t);
+                let fall = (lambda + lambda_age) * middle + self.profile.mean_a;
+                middle = q - 0.5 * fall * (end_s - t);
             }
-            self.profile.fill_checks(&self.frame);
         } else {
-            self.profile.build(sc, &self.frame, &around, target_c, 3);
-            self.profile.fill_checks(&self.frame);
+            self.profile.build(sc, &self.frame, &around, q, 3);
         }
-        let leap =
-            Leap { around, t0_s: t, q0_c: q, mean_a: self.profile.mean_a, lambda, lambda_age };
+        self.profile.fill_checks(&self.frame);
+        let leap = Leap {
+            around: Surroundings {
+                capacity_c: around.capacity_c * libm::exp(-lambda_age * (t - way.t0_s)),
+                ..around
+            },
+            t0_s: t,
+            q0_c: q,
+            mean_a: self.profile.mean_a,
+            lambda,
+            lambda_age,
+        };
         let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
         let hit = search.first_failure(t0_s, end_s);
         if let Some(r) = recorder {
@@ -278,6 +310,81 @@ impl March {
             r.linear(sc, &self.frame, &self.profile, &leap, until_s);
         }
         (hit, leap)
+    }
+
+    /// Quadrature of `dt = −dQ/(λQ + I(Q))` from `(t, q)` down to `target_c`; `true` when the end of the
+    /// time comes first, with the last panel's start.
+    fn descend(
+        &mut self,
+        sc: &Scenario,
+        way: &Way,
+        from_s: f64,
+        start_c: f64,
+        target_c: f64,
+        mut recorder: Option<&mut Recorder>,
+    ) -> (f64, f64, bool) {
+        let rate = way.lambda + way.lambda_age;
+        let (mut t, mut q) = (from_s, start_c);
+        if target_c >= start_c {
+            return (t, q, false);
+        }
+        self.fill_knots(sc, &way.around, start_c, target_c);
+        let least_panel = (start_c - target_c) * FINEST_PANEL;
+        let mut index = 0;
+        let mut b = self.knots[1];
+        let mut last_dt = 0.0;
+        while q > target_c && index + 1 < self.knots.len() {
+            let a = q;
+            let mut around = way.around;
+            if way.lambda_age != 0.0 {
+                let middle_s = t - way.t0_s + 0.5 * last_dt;
+                around.capacity_c *= libm::exp(-way.lambda_age * middle_s);
+            }
+            let mut dt = 0.0;
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
+            let mut falls = [0.0; 2];
+            let mut stuck = false;
+            for ((x, w), kept) in GAUSS.into_iter().zip(&mut falls) {
+                let at = a + (b - a) * x;
+                self.profile.build(sc, &self.frame, &around, at, 2);
+                self.seen.extend(self.profile.flags);
+                let fall = rate * at + self.profile.mean_a;
+                if fall <= 0.0 {
+                    stuck = true;
+                    break;
+                }
+                *kept = fall;
+                let share_s = w * (a - b) / fall;
+                dt += share_s;
+                if let Some(r) = recorder.as_deref_mut() {
+                    r.node(sc, &self.frame, &self.profile, at, share_s, way.lambda, way.lambda_age);
+                }
+            }
+            let steep = (falls[0] - falls[1]).abs() > STEEPEST * falls[0];
+            let late = stuck || t + dt > way.end_s;
+            if late || (steep && a - b > least_panel) {
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
+                if late {
+                    return (t, q, true);
+                }
+                // The current changes too much for one panel (a kink that moved, a steep curve).
+                b = 0.5 * (a + b);
+                continue;
+            }
+            if let Some(r) = recorder.as_deref_mut() {
+                r.point(t + dt, b, &around);
+            }
+            t += dt;
+            q = b;
+            last_dt = dt;
+            if q <= self.knots[index + 1] {
+                index += 1;
+            }
+            b = self.knots.get(index + 1).copied().unwrap_or(target_c);
+        }
+        (t, q, false)
     }
 
     /// Panel ends between two charges, falling: knots of the cell's curves and the charges at which
@@ -307,31 +414,36 @@ impl March {
                 add(charge(s));
             }
         }
-        // Where the currents themselves have a kink.
-        let search = Search {
-            sc,
-            frame: &self.frame,
-            profile: &self.profile,
-            leap: Leap {
-                around: *around,
-                t0_s: 0.0,
-                q0_c: 0.0,
-                mean_a: 0.0,
-                lambda: 0.0,
-                lambda_age: 0.0,
-            },
-        };
-        search.kinks(|q| add(q));
-        if ocv.knots().len() < 5 {
-            for i in 1..8 {
-                add(end_c + (start_c - end_c) * f64::from(i) / 8.0);
-            }
+        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
+        // whose ground current changes in dropout, also from those before it.
+        self.add_kinks(sc, around, start_c, end_c);
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            self.profile.build(sc, &self.frame, around, start_c, 2);
+            self.add_kinks(sc, around, start_c, end_c);
         }
         self.knots.push(start_c);
         self.knots.push(end_c);
         self.knots.sort_unstable_by(|a, b| b.total_cmp(a));
         let least = 1e-9 * around.capacity_c;
         self.knots.dedup_by(|b, a| *a - *b < least);
+    }
+
+    fn add_kinks(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
+        let leap = Leap {
+            around: *around,
+            t0_s: 0.0,
+            q0_c: 0.0,
+            mean_a: 0.0,
+            lambda: 0.0,
+            lambda_age: 0.0,
+        };
+        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let knots = &mut self.knots;
+        search.kinks(|q| {
+            if q < start_c && q > end_c {
+                knots.push(q);
+            }
+        });
     }
 
     /// Month after month.
@@ -365,6 +477,7 @@ impl March {
         }
         let rise = sc.cell.ageing.and_then(|a| a.resistance_rise_per_sqrt_year).unwrap_or(0.0);
         let prefactor = sc.cell.ageing.map_or(0.0, |a| a.capacity_loss_per_sqrt_year);
+        let mut guess_c = 0.1 * sc.cell.capacity_c;
         let (mut t, mut q) = (0.0, start_c);
         // Squared ageing law (years at 25 °C), its loss, and the capacity left.
         let mut aged_years = 0.0;
@@ -391,18 +504,21 @@ impl March {
                 // Currents of this month: once for all years where they do not depend on the voltage.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 self.profile.build(sc, &self.frame, &around, q, if linear { 1 } else { 2 });
+                self.seen.extend(self.profile.flags);
                 if self.profile.fill_checks(&self.frame) {
                     flags.insert(Flag::ActivitiesOverlap);
                 }
                 needed[index] = if linear {
                     self.needed_share(sc, &around)
                 } else {
-                    self.threshold(sc, &around, start_c);
-                    self.needed_share(sc, &around)
+                    // Close enough to tell the months in which to look closely: two rounds, and some more.
+                    guess_c = self.threshold_from(sc, &around, start_c, guess_c, 2);
+                    self.needed_share(sc, &around) + SPARE_SHARE
                 };
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 filled[index] = rise == 0.0;
             }
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
             let after = if linear {
                 let leap = Leap {
                     around,
@@ -414,21 +530,26 @@ impl March {
                 };
                 leap.charge(to)
             } else {
-                self.runge_kutta(sc, &around, q, cond.lambda + lambda_age, length)
+                let rates = (cond.lambda, lambda_age);
+                self.midpoint(sc, &around, q, rates, length, recorder.as_deref_mut())
             };
             let capacity_after = sc.cell.capacity_c * left_after;
             if after < needed[index] * capacity_after {
                 // Somewhere in this month a bound fails: look closely.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                let mark = recorder.as_deref_mut().map(|r| r.mark());
+                let mut kept = None;
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    kept = Some(r.clone());
+                    r.rewind(mark);
+                }
                 let (hit, leap) =
                     self.final_leap(sc, around, t, q, lambda_age, to, recorder.as_deref_mut());
                 if hit.is_some() {
                     return (hit, leap);
                 }
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
-                    r.rewind(mark);
+                if let (Some(r), Some(kept)) = (recorder.as_deref_mut(), kept) {
+                    *r = kept;
                 }
             }
             let leap = Leap {
@@ -442,14 +563,14 @@ impl March {
             if let Some(r) = recorder.as_deref_mut() {
                 if linear {
                     r.linear(sc, &self.frame, &self.months[index], &leap, to);
-                } else {
-                    self.record_runge_kutta(sc, &around, q, cond.lambda, lambda_age, length, r);
                 }
                 r.point(to, after, &around);
             }
             if to >= end_s {
                 if linear {
                     core::mem::swap(&mut self.profile, &mut self.months[index]);
+                } else {
+                    self.profile.fill_checks(&self.frame);
                 }
                 // Anchor at the end, so that whoever asks for the charge there gets it.
                 let around = Surroundings { capacity_c: capacity_after, ..around };
@@ -471,50 +592,47 @@ impl March {
     /// The mean charge that a month needs, as a share of the capacity then; on the safe side over a
     /// capacity that shrinks to half.
     fn needed_share(&self, sc: &Scenario, around: &Surroundings) -> f64 {
-        let full = self.needed(sc, around) / around.capacity_c;
-        let half = Surroundings { capacity_c: 0.5 * sc.cell.capacity_c, ..*around };
-        full.max(self.needed(sc, &half) / half.capacity_c)
+        self.requirement(sc, around, 0.5)
     }
 
     fn fall(&mut self, sc: &Scenario, around: &Surroundings, q: f64, rate: f64) -> f64 {
-        self.profile.build(sc, &self.frame, around, q, 2);
+        self.profile.build(sc, &self.frame, around, q, 1);
+        self.seen.extend(self.profile.flags);
         rate * q + self.profile.mean_a
     }
 
-    /// Charge after a month whose currents depend on the voltage: classical Runge–Kutta, one step.
-    fn runge_kutta(
+    /// Charge after a month whose currents depend on the voltage: the midpoint rule, in steps of at most
+    /// [`LARGEST_STEP`] of the capacity. Each evaluation starts from the polarisation of the one before.
+    fn midpoint(
         &mut self,
         sc: &Scenario,
         around: &Surroundings,
-        q: f64,
-        rate: f64,
-        length: f64,
+        start_c: f64,
+        rates: (f64, f64),
+        length_s: f64,
+        mut recorder: Option<&mut Recorder>,
     ) -> f64 {
-        let k1 = self.fall(sc, around, q, rate);
-        let k2 = self.fall(sc, around, q - 0.5 * length * k1, rate);
-        let k3 = self.fall(sc, around, q - 0.5 * length * k2, rate);
-        let k4 = self.fall(sc, around, q - length * k3, rate);
-        q - length / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4)
-    }
-
-    #[allow(clippy::too_many_arguments)] // the same step again, with every stage recorded
-    fn record_runge_kutta(
-        &mut self,
-        sc: &Scenario,
-        around: &Surroundings,
-        q: f64,
-        lambda: f64,
-        lambda_age: f64,
-        length: f64,
-        recorder: &mut Recorder,
-    ) {
-        let rate = lambda + lambda_age;
-        let mut at = q;
-        for (weight, next) in [(1.0, 0.5), (2.0, 0.5), (2.0, 1.0), (1.0, 0.0)] {
-            let k = self.fall(sc, around, at, rate);
-            let share_s = weight * length / 6.0;
-            recorder.node(sc, &self.frame, &self.profile, at, share_s, lambda, lambda_age);
-            at = q - next * length * k;
+        let rate = rates.0 + rates.1;
+        let mut q = start_c;
+        let mut aged = *around;
+        let mut fall = self.fall(sc, around, q, rate);
+        // The ground current of a regulator that enters dropout can rise a hundredfold within a step.
+        let largest = match self.frame.dependence {
+            Some(Dependence::InDropout) => 0.2 * LARGEST_STEP,
+            _ => LARGEST_STEP,
+        };
+        let steps = libm::ceil(fall * length_s / (largest * around.capacity_c)).clamp(1.0, 300.0);
+        let h = length_s / steps;
+        for step in 0..steps as usize {
+            let middle_s = h * (step as f64 + 0.5);
+            aged.capacity_c = around.capacity_c * libm::exp(-rates.1 * middle_s);
+            let middle_c = q - 0.5 * h * fall;
+            fall = self.fall(sc, &aged, middle_c, rate);
+            if let Some(r) = recorder.as_deref_mut() {
+                r.node(sc, &self.frame, &self.profile, middle_c, h, rates.0, rates.1);
+            }
+            q -= h * fall;
         }
+        q
     }
 }

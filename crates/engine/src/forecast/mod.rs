@@ -4,7 +4,7 @@
 //! periodic input, so it is known in closed form at any time: the total charge is an exponential (or a
 //! line) plus a periodic ripple, each RC pair and the wells' imbalance a periodic response less its
 //! start-up. Activities with any intervals superpose. The first failing peak is found by bounds
-//! ([`search`]), not by stepping: a life of years costs microseconds.
+//! (module `search`), not by stepping: a life of years costs microseconds.
 //!
 //! Currents that depend on the voltage (switching regulators, dropout, resistive drains, constant power)
 //! change slowly from cycle to cycle. The mean charge then follows `dQ/dt = −λQ − I(Q)`, with `I(Q)` the
@@ -20,11 +20,14 @@ mod march;
 mod profile;
 mod record;
 mod report;
+mod requirement;
 mod search;
+mod validate;
 
 use crate::error::InputError;
 use crate::outcome::{Forecast, Life};
 use crate::scenario::Scenario;
+pub(crate) use frame::resistance_at;
 use march::March;
 
 /// The forecaster with its scratch memory; keep one per thread.

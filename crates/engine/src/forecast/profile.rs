@@ -4,8 +4,11 @@
 //! the state at the end of an activity is a geometric sum over all earlier ones. Different trains
 //! superpose, whatever their intervals. The total charge is its mean `Q̄` plus a zero-mean ripple, known in
 //! closed form too.
+#![allow(clippy::needless_range_loop)] // the mode index runs over several arrays side by side
 
-use super::frame::{Conditions, Frame, Kind, MODES, NS, PerMode, decay, resistance_at};
+use super::frame::{
+    Conditions, Dependence, Frame, Kind, MODES, NS, PerMode, REST_PARTS, decay, resistance_at,
+};
 use crate::load::{Demand, SleepCurrent};
 use crate::outcome::Flags;
 use crate::scenario::Scenario;
@@ -64,8 +67,8 @@ pub(crate) struct Profile {
     /// Periodic part of the modes at time 0, subtracted while the start-up from rest decays.
     pub(crate) at_rest: PerMode,
     pub(crate) flags: Flags,
-    /// Whether others' transients matter at any check.
-    sleep_u: PerMode,
+    /// Mean mode currents asleep.
+    pub(crate) sleep_u: PerMode,
 }
 
 impl Default for Profile {
@@ -145,12 +148,14 @@ impl Profile {
         let cond = &at.conditions;
         self.flags = Flags::NONE;
         let table = sleep_table(sc);
+        // The ripple moves the charge too little within a cycle to matter for the resistance.
+        let factor = cond.ohm_factor * at.growth;
+        let s_mean = charge_state(q_c, at.capacity_c, cond.share).max(0.0);
+        let ohm = resistance_at(sc.cell.resistance.as_ref(), s_mean) * factor;
         let solve = |draw: Draw, drains: &DrainSum, u: &PerMode, ripple_c: f64| {
             let wells = if frame.modes > frame.rc { frame.well_c_per_a * u[frame.rc] } else { 0.0 };
             let head = q_c + ripple_c - wells;
             let s = charge_state(head, at.capacity_c, cond.share);
-            let factor = cond.ohm_factor * at.growth;
-            let ohm = resistance_at(sc.cell.resistance.as_ref(), s.max(0.0)) * factor;
             let mut emf_v = sc.cell.open_circuit_v.at(s);
             for m in 0..frame.rc {
                 emf_v -= frame.mode_ohm[m] * factor * u[m];
@@ -158,7 +163,31 @@ impl Profile {
             operate(&sc.path, drains, draw, Source { emf_v, ohm }, None, table)
         };
         let sleep_draw = Frame::sleep_draw(sc, cond);
-        self.sleep = solve(sleep_draw, &frame.asleep, &self.sleep_u, 0.0);
+        // A mean voltage is enough where the current is nearly linear in it.
+        if frame.modes == 0
+            || frame.trains.is_empty()
+            || frame.dependence != Some(Dependence::InDropout)
+        {
+            self.sleep = solve(sleep_draw, &frame.asleep, &self.sleep_u, 0.0);
+        } else {
+            // While the polarisation relaxes the voltage moves: the mean of three parts of the rest.
+            let mut mean = Point::NONE;
+            mean.reach_v = f64::INFINITY;
+            for (part, share) in REST_PARTS.iter().enumerate() {
+                let u = self.sleep_part(frame, part);
+                let point = solve(sleep_draw, &frame.asleep, &u, 0.0);
+                mean.cell_a += share * point.cell_a;
+                mean.input_a += share * point.input_a;
+                mean.rail_a += share * point.rail_a;
+                mean.cell_v += share * point.cell_v;
+                mean.input_v += share * point.input_v;
+                mean.rail_v += share * point.rail_v;
+                mean.reach_v = mean.reach_v.min(point.reach_v);
+                mean.dropout |= point.dropout;
+                mean.flags.extend(point.flags);
+            }
+            self.sleep = mean;
+        }
         self.flags.extend(self.sleep.flags);
         let sleep_a = self.sleep.cell_a;
         let others_a = self.mean_a - sleep_a; // mean excess of all trains, from the pass before
@@ -242,6 +271,17 @@ impl Profile {
         self.sleep_u = sleep_u;
     }
 
+    /// Mode currents in a part of the rest after the most frequent activity, the others at their mean.
+    pub(crate) fn sleep_part(&self, frame: &Frame, part: usize) -> PerMode {
+        let mut u = self.sleep_u;
+        let j = frame.shortest;
+        let (train, state) = (&frame.trains[j], &self.trains[j]);
+        for m in 0..frame.modes {
+            u[m] += state.end[m] * (train.part_mean[part][m] - train.rest_mean[m]);
+        }
+        u
+    }
+
     /// Fills what the checks see, from the currents.
     pub(crate) fn fill_checks(&mut self, frame: &Frame) -> bool {
         let sleep_a = self.sleep.cell_a;
@@ -288,7 +328,7 @@ impl Profile {
                 }
                 let nearest_ns = frame.nearest_phase(check, k);
                 let other = &frame.trains[k];
-                if nearest_ns < other.duration_ns {
+                if other.runs_at(nearest_ns, check.kind) {
                     overlap = true;
                     let s = &self.trains[k];
                     for m in 0..frame.modes {
@@ -323,7 +363,13 @@ impl Profile {
                 u[m] = if x < 40.0 { state.end[m] * libm::exp(-x) } else { 0.0 };
             }
             let ripple = state.ripple_start_c - state.excess_c + state.mean_a * phase_s;
-            return (u, ripple, 0.0);
+            // At its very end the activity still draws, for a check that looks just before that time.
+            let last_a = if phase_ns == train.duration_ns && train.end_seg > train.first_seg {
+                self.segs[train.end_seg - 1].excess_a
+            } else {
+                0.0
+            };
+            return (u, ripple, last_a);
         }
         let mut from_ns = 0;
         let mut x = state.start;
@@ -396,6 +442,7 @@ impl Profile {
 
     /// Operating point of a check at state of charge `s` with mode currents `u`.
     #[inline]
+    #[allow(clippy::too_many_arguments)] // the check's whole state, once
     pub(crate) fn point(
         &self,
         sc: &Scenario,
@@ -422,23 +469,23 @@ impl Profile {
         for m in 0..frame.rc {
             emf_v -= frame.mode_ohm[m] * factor * u[m];
         }
+        let mut ohm = ohm;
+        if check.kind == Kind::Peak {
+            // The peak's current above its segment's mean charges the RC pairs while it lasts: for that
+            // part they act as a resistance `Σ R·(1 − e^(−d/τ))`.
+            let seg = &frame.segs[check.seg];
+            let mut rising_ohm = 0.0;
+            for m in 0..frame.rc {
+                rising_ohm += frame.mode_ohm[m] * factor * seg.peak_rise[m];
+            }
+            emf_v += rising_ohm * self.segs[check.seg].point.cell_a;
+            ohm += rising_ohm;
+        }
         let mut carried = None;
         if sc.path.bulk.is_some() {
             carried = self.carried(sc, frame, check, sc.path.feed_ohm(ohm, &drains));
         }
-        let mut point =
-            operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc));
-        if check.kind == Kind::Peak && frame.rc > 0 {
-            // The peak's current above its segment's mean charges the RC pairs while it lasts.
-            let seg = &frame.segs[check.seg];
-            let above_a = (point.cell_a - self.segs[check.seg].point.cell_a).max(0.0);
-            for m in 0..frame.rc {
-                emf_v -= frame.mode_ohm[m] * factor * above_a * seg.peak_rise[m];
-            }
-            point =
-                operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc));
-        }
-        point
+        operate(&sc.path, &drains, draw, Source { emf_v, ohm }, carried, sleep_table(sc))
     }
 
     /// Coulombs by which the wells' imbalance lowers the head.

@@ -4,15 +4,14 @@
 //! rest; it falls steadily, so the earliest time it can fail is solved directly. Where the bound is not
 //! exact, occurrences from there on are searched by branch and bound, earliest first: a window whose
 //! bound passes is skipped whole. So the *first* failing peak is found, also when it is not the lowest one.
+#![allow(clippy::needless_range_loop)] // the mode index runs over several arrays side by side
 
-use super::frame::resistance_at;
-use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay};
-use super::profile::{Profile, Surroundings, charge_state, sleep_table};
+use super::frame::{Check, Frame, Kind, MODES, NS, PerMode, decay, to_ns};
+use super::profile::{Profile, Surroundings, charge_state};
+use super::requirement::illinois;
 use crate::outcome::{Ending, Place};
-use crate::path::{Drain, Regulator};
 use crate::relations::{decayed_time, log1p_over};
 use crate::scenario::Scenario;
-use crate::supply::DrainSum;
 
 /// A stretch of time with constant mean current and rates, anchored at one of its instants.
 #[derive(Debug, Clone, Copy)]
@@ -117,7 +116,7 @@ impl Search<'_> {
     }
 
     #[inline]
-    fn margin(&self, check: &Check, s: f64, u: &PerMode, extra_a: f64) -> Margin {
+    pub(super) fn margin(&self, check: &Check, s: f64, u: &PerMode, extra_a: f64) -> Margin {
         let point =
             self.profile.point(self.sc, self.frame, &self.leap.around, check, s, u, extra_a);
         let (volts, ending) = self.frame.limits().margin(&point);
@@ -175,7 +174,9 @@ impl Search<'_> {
                 u[m] += v[m];
             }
             ripple += r;
-            extra += i;
+            if other.runs_at(phase, check.kind) {
+                extra += i;
+            }
         }
         let t_s = t_ns as f64 * NS;
         self.start_up(t_s, &mut u);
@@ -203,7 +204,7 @@ impl Search<'_> {
                 phase = self.frame.nearest_phase(check, k);
             }
             let s = &self.profile.trains[k];
-            if phase < other.duration_ns {
+            if other.runs_at(phase, check.kind) {
                 for m in 0..self.frame.modes {
                     u[m] += s.peak[m];
                 }
@@ -248,177 +249,24 @@ impl Search<'_> {
         None
     }
 
-    /// Highest state of charge at which a check's bound fails; above 1 when it fails even there.
-    pub(crate) fn required(&self, c: usize) -> f64 {
-        let state = &self.profile.checks[c];
-        let check = &self.frame.checks[c];
-        let f = |s: f64| self.margin(check, s, &state.worst, state.worst_extra_a).volts;
-        self.crossing(f)
-    }
-
-    /// Largest mean charge at which any check's bound fails.
-    pub(crate) fn needed_charge(&self) -> f64 {
-        let share = self.leap.around.conditions.cold_share;
-        let capacity = self.leap.around.capacity_c;
-        let charge_of = |c: usize, s: f64| {
-            let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            capacity * (1.0 - (1.0 - s) * share) - offset
-        };
-        // Worst at half charge first; the others only where they fail at what that one needs.
-        let (mut first, mut least) = (0, f64::INFINITY);
-        for (c, check) in self.frame.checks.iter().enumerate() {
-            let state = &self.profile.checks[c];
-            let m = self.margin(check, 0.4, &state.worst, state.worst_extra_a).volts;
-            if m < least {
-                (first, least) = (c, m);
-            }
-        }
-        let mut most = charge_of(first, self.required(first));
-        for (c, check) in self.frame.checks.iter().enumerate() {
-            let state = &self.profile.checks[c];
-            let offset = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
-            let s = charge_state(most + offset, capacity, share);
-            if c != first && self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
-                most = most.max(charge_of(c, self.required(c)));
-            }
-        }
-        most
-    }
-
-    /// Charges at which the regulator changes its mode or a voltage table has a knot.
-    pub(crate) fn kinks(&self, mut add: impl FnMut(f64)) {
-        let around = &self.leap.around;
-        let charge = |s: f64| around.capacity_c * (1.0 - (1.0 - s) * around.conditions.share);
-        let sleep_a = self.profile.sleep.cell_a;
-        let set = match &self.sc.path.regulator {
-            Regulator::Direct | Regulator::BuckBoost(_) => None,
-            Regulator::Linear(r) => {
-                Some((r.set_v, r.dropout.map_or((0.0, 0.0), |d| (d.fixed_v, d.resistance_ohm))))
-            }
-            Regulator::StepDown(r) | Regulator::StepUp(r) => Some((r.set_v, (0.0, r.pass_ohm))),
-        };
-        let factor = around.conditions.ohm_factor * around.growth;
-        let mut u = [sleep_a; MODES];
-        let mut at_voltage = |target: f64, current_a: f64, u: &PerMode, beside_ohm: f64| {
-            // Cell voltage at a fixed current over the charge.
-            let f = |s: f64| {
-                let ohm = resistance_at(self.sc.cell.resistance.as_ref(), s) * factor + beside_ohm;
-                let mut v = self.sc.cell.open_circuit_v.at(s) - ohm * current_a - target;
-                for m in 0..self.frame.rc {
-                    v -= self.frame.mode_ohm[m] * factor * u[m];
-                }
-                v
-            };
-            if f(0.0) < 0.0 && f(1.0) > 0.0 {
-                add(charge(self.crossing(f)));
-            }
-        };
-        if let Some((set_v, (fixed_v, ohm))) = set {
-            let path_ohm = self.sc.path.feed_ohm(0.0, &DrainSum::default());
-            at_voltage(set_v + fixed_v, sleep_a, &u, path_ohm + ohm);
-            for (k, state) in self.profile.segs.iter().enumerate() {
-                for m in 0..self.frame.rc {
-                    u[m] = sleep_a + state.end[m];
-                }
-                let _ = k;
-                at_voltage(set_v + fixed_v, state.point.cell_a, &u, path_ohm + ohm);
-            }
-        }
-        let sleeping = [sleep_a; MODES];
-        if let Some(table) = sleep_table(self.sc) {
-            for &v in table.knots() {
-                at_voltage(v, sleep_a, &sleeping, 0.0);
-            }
-        }
-        for part in &self.sc.path.always_on {
-            if let Drain::ByVoltage(table) = &part.drain {
-                for &v in table.knots() {
-                    at_voltage(v, sleep_a, &sleeping, 0.0);
-                }
-            }
-        }
-    }
-
-    fn crossing(&self, f: impl Fn(f64) -> f64) -> f64 {
-        if f(1.0) < 0.0 {
-            return 2.0;
-        }
-        let knots = self.sc.cell.open_circuit_v.knots();
-        let (mut low, mut high) = (0.0, 1.0);
-        let (mut f_low, mut f_high) = (f64::NAN, f64::NAN);
-        if self.frame.resistance_falls {
-            let (mut i, mut k) = (0, knots.len());
-            while k - i > 1 {
-                let middle = i + (k - i) / 2;
-                let x = knots[middle];
-                if x >= high || x <= low {
-                    if x >= high {
-                        k = middle
-                    } else {
-                        i = middle
-                    }
-                    continue;
-                }
-                let y = f(x);
-                if y < 0.0 {
-                    (low, f_low, i) = (x, y, middle);
-                } else {
-                    (high, f_high, k) = (x, y, middle);
-                }
-            }
-        } else {
-            // The resistance may rise with the charge: come from the top, in small steps.
-            let mut x = 1.0;
-            for step in 1..=64 {
-                let next = 1.0 - f64::from(step) / 64.0;
-                let y = f(next);
-                if y < 0.0 {
-                    (low, f_low) = (next, y);
-                    break;
-                }
-                (high, f_high) = (next, y);
-                x = next;
-            }
-            if x <= 0.0 {
-                return 0.0;
-            }
-        }
-        if f_low.is_nan() {
-            f_low = f(low);
-        }
-        if f_high.is_nan() {
-            f_high = f(high);
-        }
-        if f_low >= 0.0 {
-            return low;
-        }
-        illinois(low, f_low, high, f_high, 1e-14, f)
-    }
-
     /// The first failure in `(begin, end]`, if any.
     pub(crate) fn first_failure(&self, begin_s: f64, end_s: f64) -> Option<Hit> {
         let n = self.frame.checks.len();
-        // The check that looks worst at the end goes first, so that the others can be skipped.
-        let mut worst = (f64::INFINITY, 0);
-        for c in 0..n {
-            let margin = self.bound(c, end_s).volts;
-            if margin < worst.0 {
-                worst = (margin, c);
-            }
-        }
-        if worst.0 >= 0.0 {
-            return None;
-        }
+        // The likeliest check goes first, so that the others can be skipped.
+        let first = self.likeliest();
         let mut best: Option<Hit> = None;
-        let mut limit = end_s;
+        let mut limit_ns = to_ns(end_s);
         for round in 0..=n {
-            let c = if round == 0 { worst.1 } else { round - 1 };
-            if round > 0 && (c == worst.1 || self.bound(c, limit).volts >= 0.0) {
+            let c = if round == 0 { first } else { round - 1 };
+            if round > 0 && c == first {
                 continue;
             }
-            if let Some((hit, raw_s)) = self.first_of(c, begin_s, limit) {
-                limit = limit.min(raw_s);
+            // The bound falls steadily with time, unless the resistance falls with the charge too.
+            if self.frame.resistance_falls && self.bound(c, limit_ns as f64 * NS).volts >= 0.0 {
+                continue;
+            }
+            if let Some((hit, raw_ns)) = self.first_of(c, begin_s, limit_ns) {
+                limit_ns = limit_ns.min(raw_ns);
                 if best.is_none_or(|b| hit.instant_s < b.instant_s) {
                     best = Some(hit);
                 }
@@ -427,7 +275,7 @@ impl Search<'_> {
         best
     }
 
-    fn first_of(&self, c: usize, begin_s: f64, limit_s: f64) -> Option<(Hit, f64)> {
+    fn first_of(&self, c: usize, begin_s: f64, limit_ns: i64) -> Option<(Hit, i64)> {
         let check = self.frame.checks[c];
         let state = &self.profile.checks[c];
         let share = self.leap.around.conditions.cold_share;
@@ -436,12 +284,13 @@ impl Search<'_> {
         let mut earliest =
             if s > 1.0 { begin_s } else { self.leap.time_at(s, share, offset).max(begin_s) };
         if check.train == usize::MAX {
+            let limit_s = limit_ns as f64 * NS;
             return self.without_activities(c, &check, earliest, begin_s, limit_s);
         }
         let train = &self.frame.trains[check.train];
         let first_ns = train.offset_ns + check.theta_ns;
         let span = train.interval_ns;
-        let last = ((limit_s.min(9e9) * 1e9 + 0.5) as i64 - first_ns).div_euclid(span);
+        let last = (limit_ns - first_ns).div_euclid(span);
         if last < 0 {
             return None;
         }
@@ -471,7 +320,6 @@ impl Search<'_> {
         }
         let (margin, s) = self.exact(c, n);
         let raw_ns = first_ns + n * span;
-        let raw_s = raw_ns as f64 * NS;
         let instant_s = self.refine(&check, n, raw_ns, begin_s);
         let hit = Hit {
             instant_s,
@@ -485,7 +333,7 @@ impl Search<'_> {
             state_of_charge: s,
             at_once: n == 0,
         };
-        Some((hit, raw_s))
+        Some((hit, raw_ns))
     }
 
     fn without_activities(
@@ -495,7 +343,7 @@ impl Search<'_> {
         earliest: f64,
         begin_s: f64,
         limit_s: f64,
-    ) -> Option<(Hit, f64)> {
+    ) -> Option<(Hit, i64)> {
         let own = self.profile.checks[c].own;
         let at = |t: f64| {
             let mut u = own;
@@ -506,14 +354,23 @@ impl Search<'_> {
         let mut t = earliest.max(begin_s);
         let (mut margin, mut s) = at(t);
         if margin.volts >= 0.0 && (0..self.frame.modes).any(|m| self.frame.rate[m] * t < 40.0) {
-            // The bound ignores the start-up; the true crossing comes later.
-            let (end_margin, _) = at(limit_s);
-            if end_margin.volts >= 0.0 {
-                return None;
-            }
-            t = illinois(limit_s, end_margin.volts, t, margin.volts, 1e-12 * limit_s, |x| {
-                at(x).0.volts
-            });
+            // The bound ignores the start-up; the true crossing comes later: bracket it by doubling.
+            let (mut low, mut low_margin) = (t, margin.volts);
+            let mut span = (low - begin_s).max(1e-3);
+            let (high, high_margin) = loop {
+                let next = (low + span).min(limit_s);
+                let there = at(next).0.volts;
+                if there < 0.0 {
+                    break (next, there);
+                }
+                if next >= limit_s {
+                    return None;
+                }
+                (low, low_margin) = (next, there);
+                span *= 2.0;
+            };
+            let tolerance = 1e-14 * high + 1e-12;
+            t = illinois(high, high_margin, low, low_margin, tolerance, |x| at(x).0.volts);
             (margin, s) = at(t);
         }
         if t > limit_s {
@@ -534,7 +391,7 @@ impl Search<'_> {
             state_of_charge: s,
             at_once,
         };
-        Some((hit, t))
+        Some((hit, to_ns(t)))
     }
 
     /// The instant before a failing check at which its margin crosses zero.
@@ -565,7 +422,8 @@ impl Search<'_> {
                     let theta = (start_ns - train.offset_ns - n * train.interval_ns) as f64 * NS;
                     let ripple = own_train.ripple_start_c - before - state.excess_a * tau
                         + own_train.mean_a * (theta + tau);
-                    let t_ns = start_ns + libm::round(tau * 1e9) as i64;
+                    // Just after the start: an activity that ended there draws no more.
+                    let t_ns = start_ns + (libm::round(tau * 1e9) as i64).max(1);
                     self.with_others(check, t_ns, u, ripple).0.volts
                 };
                 let at_start = f(0.0);
@@ -617,46 +475,4 @@ impl Search<'_> {
             }
         }
     }
-}
-
-/// Root between `low` (value below zero) and `high` (not below zero): false position, Illinois variant
-/// with bisection as a safeguard.
-pub(crate) fn illinois(
-    low: f64,
-    f_low: f64,
-    high: f64,
-    f_high: f64,
-    tolerance: f64,
-    f: impl Fn(f64) -> f64,
-) -> f64 {
-    let (mut a, mut fa, mut b, mut fb) = (low, f_low, high, f_high);
-    let mut side = 0;
-    let mut last = f64::INFINITY;
-    for round in 0..100 {
-        if fb == 0.0 {
-            return b;
-        }
-        let mut x = (a * fb - b * fa) / (fb - fa);
-        let (least, most) = if a < b { (a, b) } else { (b, a) };
-        if !(x > least && x < most) || round % 8 == 7 {
-            x = 0.5 * (a + b);
-        }
-        if (x - last).abs() <= tolerance || x == a || x == b {
-            return x;
-        }
-        last = x;
-        let y = f(x);
-        if y < 0.0 {
-            if side == -1 {
-                fb *= 0.5;
-            }
-            (a, fa, side) = (x, y, -1);
-        } else {
-            if side == 1 {
-                fa *= 0.5;
-            }
-            (b, fb, side) = (x, y, 1);
-        }
-    }
-    0.5 * (a + b)
 }

@@ -1,0 +1,231 @@
+//! Projects: references, activities that fit their intervals, needs that can be decided.
+
+use crate::check::Checker;
+use crate::choice::Choice;
+use crate::document::DocumentKind;
+use crate::folder::Entry;
+use crate::locate::KeyPath;
+use crate::seen::Seen;
+use crate::types::board::Traits;
+use crate::types::project::{Activity, Climate, MonthlyTemperature, Project};
+
+pub(super) fn project(checker: &mut Checker<'_>, entry: &Entry<Project>) {
+    let root = KeyPath::root().key("project");
+    let project = &entry.document;
+    checker.reference(entry, &root.key("cell"), DocumentKind::Cell, Some(&project.cell));
+    for (index, cell) in project.other_cells.iter().enumerate() {
+        let key = root.key("other_cells").index(index);
+        checker.reference(entry, &key, DocumentKind::Cell, Some(cell));
+    }
+    for (index, board) in project.boards.iter().flatten().enumerate() {
+        let key = root.key("boards").index(index);
+        checker.reference(entry, &key, DocumentKind::Board, Some(board));
+    }
+    checker.reference(entry, &root.key("site"), DocumentKind::Site, project.site.as_deref());
+    checker.reference(entry, &root.key("panel"), DocumentKind::Panel, project.panel.as_deref());
+    if project.start.is_some() && project.start_month.is_some() {
+        let help = "keep `start`; `start_month` is for a start whose day is not known";
+        checker.error(
+            entry,
+            &root.key("start_month"),
+            "start-twice",
+            "the start is given twice",
+            help,
+        );
+    }
+    if let Some(Climate::Monthly(monthly)) = &project.temperature {
+        self::monthly(checker, entry, &root.key("temperature").key("monthly"), monthly);
+    }
+    if project.activities.is_empty() {
+        let help = "write [[project.activities]] with name, every, charge and duration; a node that only sleeps needs none of this program";
+        checker.warning(
+            entry,
+            &root.key("activities"),
+            "no-activity",
+            "the project does nothing but sleep",
+            help,
+        );
+    }
+    let names: Vec<&str> =
+        project.activities.iter().map(|activity| activity.name.as_str()).collect();
+    checker.unique(entry, &root.key("activities"), "name", "activities", &names);
+    for (index, activity) in project.activities.iter().enumerate() {
+        self::activity(checker, entry, &root.key("activities").index(index), activity);
+    }
+    for (value, key) in [
+        (&project.target_life, "target_life"),
+        (&project.smallest_difference, "smallest_difference"),
+        (&project.visit_every, "visit_every"),
+    ] {
+        if value.as_ref().is_some_and(|value| value.si() == 0.0) {
+            let help = "write for example \"9 months\", or leave it out";
+            checker.error(
+                entry,
+                &root.key(key),
+                "zero",
+                "a duration of zero says nothing here",
+                help,
+            );
+        }
+    }
+    if let Some(life) = &project.needs.life {
+        let probability = life.probability.fraction();
+        if !(probability > 0.0 && probability < 1.0) {
+            let key = root.key("needs").key("life").key("probability");
+            let message = "the probability lies above 0 % and below 100 %: nothing is certain";
+            checker.error(entry, &key, "share", message, "write for example \"90 %\"");
+        }
+    }
+    needed_traits(checker, entry, &root.key("needs").key("traits"), &project.needs.traits);
+    for (index, wish) in project.wishes.iter().enumerate() {
+        if project.wishes[..index].contains(wish) {
+            let key = root.key("wishes").index(index);
+            checker.error(
+                entry,
+                &key,
+                "duplicate-name",
+                "this wish stands twice",
+                "keep one of the two",
+            );
+        }
+    }
+}
+
+/// A need cannot be inferred: it is the person's own word.
+fn needed_traits(
+    checker: &mut Checker<'_>,
+    entry: &Entry<Project>,
+    place: &KeyPath,
+    traits: &Traits,
+) {
+    fn inferred<T: Choice>(seen: Seen<T>) -> bool {
+        matches!(seen, Seen::Inferred { .. })
+    }
+    let found = [
+        (inferred(traits.radio_part), "radio_part"),
+        (inferred(traits.certification_mark), "certification_mark"),
+        (inferred(traits.external_antenna), "external_antenna"),
+        (inferred(traits.label_side), "label_side"),
+        (inferred(traits.battery_switch), "battery_switch"),
+        (inferred(traits.battery_connector), "battery_connector"),
+        (inferred(traits.positive_side), "positive_side"),
+        (inferred(traits.usb_bridge), "usb_bridge"),
+        (inferred(traits.usb_bridge_feed), "usb_bridge_feed"),
+        (inferred(traits.charger), "charger"),
+        (inferred(traits.deep_discharge_protection), "deep_discharge_protection"),
+        (inferred(traits.resets_on_source_removed), "resets_on_source_removed"),
+        (inferred(traits.resets_on_source_attached), "resets_on_source_attached"),
+        (inferred(traits.led_in_sleep), "led_in_sleep"),
+    ];
+    for (is_inferred, key) in found {
+        if is_inferred {
+            let message = "a need cannot be inferred";
+            checker.error(
+                entry,
+                &place.key(key),
+                "inferred-need",
+                message,
+                "write the value that is needed, such as \"yes\"",
+            );
+        }
+    }
+}
+
+fn activity(
+    checker: &mut Checker<'_>,
+    entry: &Entry<Project>,
+    place: &KeyPath,
+    activity: &Activity,
+) {
+    if activity.every.si() <= 0.0 {
+        let help = "write for example \"15 min\"";
+        checker.error(
+            entry,
+            &place.key("every"),
+            "zero",
+            "the interval must be greater than zero",
+            help,
+        );
+        return;
+    }
+    let by_charge = activity.charge.is_some() || activity.duration.is_some();
+    let by_segments = !activity.segments.is_empty();
+    if by_charge == by_segments
+        || (by_charge && (activity.charge.is_none() || activity.duration.is_none()))
+    {
+        checker.error(
+            entry,
+            &place.key("name"),
+            "activity-load",
+            format!("the load of \"{}\" must be told in one of two ways", activity.name),
+            "write `charge` and `duration`, or `segments`, not both",
+        );
+        return;
+    }
+    let segments: f64 = activity.segments.iter().map(|segment| segment.duration.si()).sum();
+    let duration_s = activity.duration.as_ref().map_or(segments, crate::figure::Figure::si);
+    if duration_s > activity.every.si() {
+        checker.error(
+            entry,
+            &place.key("every"),
+            "activity-too-long",
+            format!("\"{}\" takes longer than its interval", activity.name),
+            "lengthen `every`, or shorten the activity",
+        );
+    }
+    if let Some(retries) = &activity.retries
+        && retries.si() < 1.0
+    {
+        let help = "write 1 or more, such as 3 for three times the charge; leave it out for none";
+        checker.error(
+            entry,
+            &place.key("retries"),
+            "share",
+            "retries cannot make a wake cheaper",
+            help,
+        );
+    }
+    for (index, segment) in activity.segments.iter().enumerate() {
+        if let Some(peak) = &segment.peak
+            && peak.current.si() < segment.current.si()
+        {
+            let key = place.key("segments").index(index).key("peak").key("current");
+            let help = "write the highest current of the segment";
+            checker.error(
+                entry,
+                &key,
+                "order",
+                "the peak is below the segment's own current",
+                help,
+            );
+        }
+    }
+}
+
+/// Twelve means, January first.
+pub(super) fn monthly<T>(
+    checker: &mut Checker<'_>,
+    entry: &Entry<T>,
+    place: &KeyPath,
+    monthly: &MonthlyTemperature,
+) {
+    if monthly.mean.len() != 12 {
+        checker.error(
+            entry,
+            &place.key("mean"),
+            "months",
+            format!("{} monthly temperatures stand here", monthly.mean.len()),
+            "write twelve, January first",
+        );
+    }
+    if monthly.daily_swing.as_ref().is_some_and(|swing| swing.si() < 0.0) {
+        let message = "the daily swing cannot be negative";
+        checker.error(
+            entry,
+            &place.key("daily_swing"),
+            "negative",
+            message,
+            "write highest minus lowest of a day",
+        );
+    }
+}

@@ -1,0 +1,225 @@
+//! A project: its load, cell, climate, needs and wishes.
+
+use overwinter_quantity::{
+    Current, Duration, Length, Money, Ratio, Temperature, TemperatureDifference,
+};
+
+use crate::choice::{Kind, choices};
+use crate::date::Date;
+use crate::figure::{ChargeFigure, CurrentFigure, DurationFigure, RatioFigure};
+use crate::layer::{record, sparse};
+use crate::types::board::Traits;
+use crate::types::sun::Mounting;
+use crate::walk::walk_variants;
+
+choices! {
+    /// Something a board can have more or less of.
+    pub enum Aspect: "an aspect" {
+        /// Run time on the project's cell.
+        Life = "life",
+        /// Sleep current.
+        SleepCurrent = "sleep current",
+        /// Price.
+        Price = "price",
+        /// Area of the board.
+        Size = "size",
+        /// Mass of the board.
+        Mass = "mass",
+        /// Free breadboard holes.
+        FreeHoles = "free holes",
+        /// Pins brought out.
+        Pins = "pins",
+        /// Minutes of bench work for reworks.
+        Work = "work",
+        /// Charger current.
+        ChargerCurrent = "charger current",
+        /// Resets a year.
+        Resets = "resets",
+    }
+
+    /// A month.
+    pub enum Month: "a month" {
+        /// January.
+        January = "January",
+        /// February.
+        February = "February",
+        /// March.
+        March = "March",
+        /// April.
+        April = "April",
+        /// May.
+        May = "May",
+        /// June.
+        June = "June",
+        /// July.
+        July = "July",
+        /// August.
+        August = "August",
+        /// September.
+        September = "September",
+        /// October.
+        October = "October",
+        /// November.
+        November = "November",
+        /// December.
+        December = "December",
+    }
+}
+
+record! {
+    /// A project.
+    pub struct Project {
+        /// Name, unique among projects.
+        pub name: String,
+        /// What it is, in words.
+        pub about: Option<String>,
+        /// Kind of the figures that state none of their own.
+        pub kind: Option<Kind>,
+        /// Source of the figures that state none of their own.
+        pub source: Option<String>,
+        /// Boards in question; every board of the folder if left out.
+        pub boards: Option<Vec<String>>,
+        /// The cell: a name of `cells/`.
+        pub cell: String,
+        /// Other cells to compare.
+        #[serde(default)]
+        pub other_cells: Vec<String>,
+        /// When it starts.
+        pub start: Option<Date>,
+        /// The month it starts, where no date is known.
+        pub start_month: Option<Month>,
+        /// Temperature of the cell; the site's if left out and a site is named.
+        pub temperature: Option<Climate>,
+        /// The sleep mode, in words, to match with readings.
+        pub sleep_mode: Option<String>,
+        /// What the module draws asleep in this project, where it differs from the reading.
+        pub sleep_current: Option<CurrentFigure>,
+        /// What the nodes do while awake.
+        pub activities: Vec<Activity>,
+        /// How long it should last.
+        pub target_life: Option<Duration>,
+        /// The smallest difference in run time the person cares about.
+        pub smallest_difference: Option<Duration>,
+        /// How often somebody comes by.
+        pub visit_every: Option<Duration>,
+        /// How many nodes.
+        pub nodes: Option<u32>,
+        /// What a board must have or do.
+        #[serde(default)]
+        pub needs: Needs,
+        /// What is liked, most important first.
+        #[serde(default)]
+        pub wishes: Vec<Wish>,
+        /// The place: a name of `sites/`.
+        pub site: Option<String>,
+        /// The panel: a name of `panels/`.
+        pub panel: Option<String>,
+        /// How the panel is mounted.
+        pub mounting: Option<Mounting>,
+    }
+
+    /// Something done again and again.
+    pub struct Activity {
+        /// Name, unique within the project.
+        pub name: String,
+        /// Its interval.
+        pub every: Duration,
+        /// Charge at the module for each time, with `duration`; or else `segments`.
+        pub charge: Option<ChargeFigure>,
+        /// How long it takes each time.
+        pub duration: Option<DurationFigure>,
+        /// Segments in order, instead of `charge` and `duration`.
+        #[serde(default)]
+        pub segments: Vec<Segment>,
+        /// The highest current, which matters for the rail.
+        pub peak: Option<Peak>,
+        /// Factor on the charge for retries over a bad link, 1 if left out.
+        pub retries: Option<RatioFigure>,
+    }
+
+    /// A stretch of constant current.
+    pub struct Segment {
+        /// Name, in words.
+        pub name: Option<String>,
+        /// How long.
+        pub duration: DurationFigure,
+        /// Current at the rail.
+        pub current: CurrentFigure,
+        /// A peak inside it.
+        pub peak: Option<Peak>,
+    }
+
+    /// A short peak at the rail.
+    pub struct Peak {
+        /// Its current.
+        pub current: CurrentFigure,
+        /// How long it lasts; unknown counts as long.
+        pub duration: Option<DurationFigure>,
+    }
+
+    /// A life with a probability.
+    pub struct LifeNeed {
+        /// At least this long.
+        pub at_least: Duration,
+        /// With at least this probability.
+        pub probability: Ratio,
+    }
+
+    /// Twelve monthly mean temperatures, January first.
+    pub struct MonthlyTemperature {
+        /// The means.
+        pub mean: Vec<Temperature>,
+        /// Highest minus lowest within a day.
+        pub daily_swing: Option<TemperatureDifference>,
+    }
+}
+
+sparse! {
+    /// Hard needs. Everything left out is not needed.
+    pub struct Needs {
+        /// Traits as they must be; only `"yes"`, `"no"` and the like, nothing inferred.
+        pub traits: Traits,
+        /// How long it must last.
+        pub life: Option<LifeNeed>,
+        /// The charger's current must not exceed this.
+        pub charger_current_at_most: Option<Current>,
+        /// Free breadboard holes.
+        pub free_holes_at_least: Option<u32>,
+        /// Pins brought out.
+        pub pins_at_least: Option<u32>,
+        /// Price of one board.
+        pub price_at_most: Option<Money>,
+        /// Length of the board.
+        pub length_at_most: Option<Length>,
+        /// Width of the board.
+        pub width_at_most: Option<Length>,
+        /// Sleep current.
+        pub sleep_current_at_most: Option<Current>,
+    }
+}
+
+/// One wish.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Wish {
+    /// As little as possible.
+    Minimise(Aspect),
+    /// As much as possible.
+    Maximise(Aspect),
+}
+
+impl crate::walk::Walk for Wish {}
+
+/// The temperature over the year.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Climate {
+    /// The same all year.
+    Constant(Temperature),
+    /// Monthly means with a daily swing.
+    Monthly(MonthlyTemperature),
+}
+
+walk_variants!(Climate { Constant Monthly });

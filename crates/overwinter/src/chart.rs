@@ -1,0 +1,185 @@
+//! Small terminal charts: bars, intervals on a shared axis, a line over time. Plain text, no colour needed to read them.
+
+/// A horizontal bar of `width` cells for `share` in 0…1, to an eighth of a cell. A share above 1 ends in `▶`.
+pub(crate) fn bar(share: f64, width: usize) -> String {
+    const EIGHTHS: [char; 8] = [' ', '▏', '▎', '▍', '▌', '▋', '▊', '▉'];
+    if !share.is_finite() || share <= 0.0 || width == 0 {
+        return String::new();
+    }
+    if share > 1.0 {
+        return format!("{}▶", "█".repeat(width - 1));
+    }
+    let eighths = (share * (width * 8) as f64).round() as usize;
+    let mut text = "█".repeat(eighths / 8);
+    if !eighths.is_multiple_of(8) {
+        text.push(EIGHTHS[eighths % 8]);
+    }
+    if text.is_empty() {
+        text.push('▏');
+    }
+    text
+}
+
+/// An axis that maps a positive value to a column.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Axis {
+    low: f64,
+    high: f64,
+    logarithmic: bool,
+    width: usize,
+}
+
+impl Axis {
+    /// A logarithmic axis that holds all `values`, widened a little; `None` if none of them is positive and finite.
+    pub(crate) fn logarithmic(values: impl Iterator<Item = f64>, width: usize) -> Option<Self> {
+        let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
+        for value in values.filter(|v| v.is_finite() && *v > 0.0) {
+            low = low.min(value);
+            high = high.max(value);
+        }
+        (high > 0.0).then(|| Self { low: low / 1.1, high: high * 1.1, logarithmic: true, width })
+    }
+
+    fn column(&self, value: f64) -> usize {
+        let share = if self.logarithmic {
+            libm::log(value / self.low) / libm::log(self.high / self.low)
+        } else {
+            (value - self.low) / (self.high - self.low)
+        };
+        (share.clamp(0.0, 1.0) * (self.width - 1) as f64).round() as usize
+    }
+
+    /// An interval drawn as an interval: `├───●──┤`. A non-positive end is drawn at the left edge as `◂`.
+    pub(crate) fn interval(&self, low: f64, middle: f64, high: f64) -> String {
+        let mut cells = vec![' '; self.width];
+        let (a, m, b) = (self.column(low), self.column(middle), self.column(high));
+        cells[a..=b].fill('─');
+        cells[a] = if low < self.low { '◂' } else { '├' };
+        cells[b] = if high > self.high { '▸' } else { '┤' };
+        cells[m] = '●';
+        cells.into_iter().collect::<String>().trim_end().to_owned()
+    }
+
+    /// The axis itself, with decade ticks named by `name` (a value to a short text).
+    pub(crate) fn ticks(&self, name: impl Fn(f64) -> String) -> String {
+        let mut cells = vec![' '; self.width];
+        let mut decade = libm::pow(10.0, libm::log10(self.low).floor());
+        while decade <= self.high {
+            for step in [1.0, 2.0, 5.0] {
+                let value = decade * step;
+                if value < self.low || value > self.high {
+                    continue;
+                }
+                let text: Vec<char> = format!("╵{}", name(value)).chars().collect();
+                let at = self.column(value);
+                let room = at + text.len() <= self.width
+                    && cells[at.saturating_sub(1)..at + text.len()].iter().all(|c| *c == ' ');
+                if room {
+                    cells[at..at + text.len()].copy_from_slice(&text);
+                }
+            }
+            decade *= 10.0;
+        }
+        cells.into_iter().collect::<String>().trim_end().to_owned()
+    }
+}
+
+/// A line over time in braille dots: `points` are (x, y) with rising x. Rows top to bottom, each with its y label.
+pub(crate) fn line(
+    points: &[(f64, f64)],
+    y_range: (f64, f64),
+    width: usize,
+    height: usize,
+    label: impl Fn(f64) -> String,
+) -> Vec<String> {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else { return Vec::new() };
+    let (columns, rows) = (width * 2, height * 4);
+    let mut dots = vec![0_u8; width * height];
+    let mut previous: Option<usize> = None;
+    let mut index = 0;
+    for column in 0..columns {
+        let x = first.0 + (last.0 - first.0) * column as f64 / (columns - 1).max(1) as f64;
+        while index + 2 < points.len() && points[index + 1].0 < x {
+            index += 1;
+        }
+        let (a, b) = (points[index], points[(index + 1).min(points.len() - 1)]);
+        let y = if b.0 > a.0 {
+            a.1 + (b.1 - a.1) * ((x - a.0) / (b.0 - a.0)).clamp(0.0, 1.0)
+        } else {
+            a.1
+        };
+        if !y.is_finite() {
+            previous = None;
+            continue;
+        }
+        let share = ((y - y_range.0) / (y_range.1 - y_range.0)).clamp(0.0, 1.0);
+        let row = ((1.0 - share) * (rows - 1) as f64).round() as usize;
+        let from = previous.unwrap_or(row);
+        for r in from.min(row)..=from.max(row) {
+            let bit = match (column % 2, r % 4) {
+                (0, 3) => 6,
+                (0, n) => n,
+                (_, 3) => 7,
+                (_, n) => n + 3,
+            };
+            dots[(r / 4) * width + column / 2] |= 1 << bit;
+        }
+        previous = Some(row);
+    }
+    let labels: Vec<String> = (0..height)
+        .map(|row| {
+            let shown = row == 0 || row == height - 1 || (height >= 5 && row == height / 2);
+            let y = y_range.1 - (y_range.1 - y_range.0) * row as f64 / (height - 1).max(1) as f64;
+            if shown { label(y) } else { String::new() }
+        })
+        .collect();
+    let margin = labels.iter().map(|l| l.chars().count()).max().unwrap_or(0);
+    labels
+        .iter()
+        .enumerate()
+        .map(|(row, text)| {
+            let cells: String = dots[row * width..(row + 1) * width]
+                .iter()
+                .map(|&bits| char::from_u32(0x2800 + u32::from(bits)).unwrap_or(' '))
+                .collect();
+            format!("{text:>margin$} ┤{}", cells.trim_end_matches('\u{2800}'))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_keep_small_shares_visible_and_flag_overflow() {
+        assert_eq!(bar(0.5, 4), "██");
+        assert_eq!(bar(1e-6, 10), "▏");
+        assert_eq!(bar(0.0, 10), "");
+        assert_eq!(bar(1.2, 3), "██▶");
+    }
+
+    #[test]
+    fn intervals_are_drawn_in_order() {
+        let axis = Axis::logarithmic([10.0, 1000.0].into_iter(), 21).unwrap();
+        let text = axis.interval(30.0, 100.0, 300.0);
+        let at = |c: char| text.chars().position(|x| x == c).unwrap();
+        assert!(at('├') < at('●') && at('●') < at('┤'), "{text}");
+        assert_eq!(at('●'), 10);
+        assert!(axis.ticks(|v| format!("{v}")).contains("╵100"));
+    }
+
+    #[test]
+    fn a_falling_line_falls() {
+        let rows = line(&[(0.0, 1.0), (1.0, 0.0)], (0.0, 1.0), 4, 4, |y| format!("{y:.0}"));
+        assert_eq!(rows.len(), 4);
+        assert!(
+            rows[0].starts_with("1 ┤⠑")
+                || rows[0].starts_with("1 ┤⠉")
+                || rows[0].starts_with("1 ┤⠱"),
+            "{}",
+            rows[0]
+        );
+        assert!(rows[3].starts_with("0 ┤"));
+    }
+}

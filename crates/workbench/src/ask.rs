@@ -1,0 +1,228 @@
+//! One door for programs: a request in, a reply out, both plain data. The command line, a server and a page use the same.
+
+use overwinter_documents::{Diagnostic, Document, Severity, parse_document};
+use serde::{Deserialize, Serialize};
+
+use overwinter_documents::types::project::Project;
+
+use crate::answers;
+use crate::bench::Bench;
+use crate::bill;
+use crate::check;
+use crate::question::QuestionError;
+use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
+use crate::sampling::SampleOptions;
+use crate::table::{TableQuery, all_columns, table};
+
+/// A question.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Request {
+    /// The comparison table.
+    Table {
+        /// Columns by key; empty for the usual ones, `["all"]` for all.
+        #[serde(default)]
+        columns: Vec<String>,
+        /// Key to sort by, `-` in front reverses.
+        #[serde(default)]
+        sort: Option<String>,
+        /// Conditions such as `antenna=yes` or `sleep<20 µA`.
+        #[serde(default)]
+        filter: Vec<String>,
+        /// Every specimen instead of one a board.
+        #[serde(default)]
+        specimens: bool,
+    },
+    /// The columns there are.
+    Columns,
+    /// The choice for a project.
+    Choose {
+        /// A project's name, or the whole text of a project document.
+        project: String,
+        /// Number of draws.
+        draws: usize,
+        /// Seed.
+        seed: u64,
+    },
+    /// The forecast of one board.
+    Forecast {
+        /// The board.
+        board: String,
+        /// The specimen, where it matters.
+        #[serde(default)]
+        specimen: Option<String>,
+        /// A project's name, or the whole text of a project document.
+        project: String,
+        /// Number of draws.
+        draws: usize,
+        /// Seed.
+        seed: u64,
+    },
+    /// A board's document, traits and bill.
+    Board {
+        /// The board.
+        board: String,
+    },
+    /// All findings.
+    Check,
+    /// Names of all projects, cells and boards.
+    Names,
+}
+
+/// An answer.
+#[derive(Debug, Clone, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Reply {
+    /// The comparison table.
+    Table(TableReport),
+    /// The columns there are.
+    Columns(Vec<Column>),
+    /// The choice.
+    Choice(Box<ChoiceReport>),
+    /// The forecast.
+    Forecast(Box<ForecastReport>),
+    /// A board.
+    Board(Box<BoardReport>),
+    /// Findings.
+    Check(Vec<Diagnostic>),
+    /// Names.
+    Names(Names),
+    /// The question could not be answered.
+    Error(Vec<Diagnostic>),
+}
+
+/// Names of a bench.
+#[derive(Debug, Clone, Serialize)]
+pub struct Names {
+    /// Projects.
+    pub projects: Vec<String>,
+    /// Cells.
+    pub cells: Vec<String>,
+    /// Boards.
+    pub boards: Vec<String>,
+}
+
+/// A board with what is known of it.
+#[derive(Debug, Clone, Serialize)]
+pub struct BoardReport {
+    /// Its document.
+    pub document: overwinter_documents::types::board::Board,
+    /// All columns of the table for each specimen.
+    pub table: TableReport,
+    /// Its bill, or why there is none.
+    pub bill: Result<BillReport, String>,
+    /// Sessions of its specimens.
+    pub sessions: Vec<overwinter_documents::types::session::Session>,
+    /// Other people's figures of it.
+    pub claims: Vec<overwinter_documents::types::session::Claim>,
+}
+
+/// Most draws that a request may ask for: beyond it nothing gets sharper that is not limited by the inputs.
+pub const MOST_DRAWS: usize = 1 << 20;
+
+/// Answers a request.
+pub fn ask(bench: &Bench, request: Request) -> Reply {
+    answer(bench, request).unwrap_or_else(Reply::Error)
+}
+
+fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
+    match request {
+        Request::Table { columns, sort, filter, specimens } => {
+            let query = TableQuery { columns, sort, conditions: filter, specimens };
+            table(bench, &query).map(Reply::Table).map_err(|e| vec![diagnostic(&e)])
+        }
+        Request::Columns => Ok(Reply::Columns(all_columns())),
+        Request::Choose { project, draws, seed } => {
+            let project = project_of(bench, &project)?;
+            let options = options(draws, seed)?;
+            let choice =
+                answers::choice(bench, &project, options).map_err(|e| vec![diagnostic(&e)])?;
+            Ok(Reply::Choice(Box::new(choice)))
+        }
+        Request::Forecast { board, specimen, project, draws, seed } => {
+            let project = project_of(bench, &project)?;
+            let options = options(draws, seed)?;
+            let board = board_of(bench, &board)?;
+            let forecast = answers::forecast(bench, &project, board, specimen.as_deref(), options)
+                .map_err(|e| vec![diagnostic(&e)])?;
+            Ok(Reply::Forecast(Box::new(forecast)))
+        }
+        Request::Board { board } => {
+            let board = board_of(bench, &board)?;
+            let query = TableQuery {
+                columns: vec!["all".into()],
+                specimens: true,
+                ..TableQuery::default()
+            };
+            let mut table = table(bench, &query).map_err(|e| vec![diagnostic(&e)])?;
+            let ids: Vec<&str> = board.specimens.iter().map(|s| s.id.as_str()).collect();
+            table.rows.retain(|row| {
+                row.specimen.as_deref().map_or(row.board == board.name, |id| ids.contains(&id))
+            });
+            Ok(Reply::Board(Box::new(BoardReport {
+                bill: bill::bill(bench, board, None).map_err(|e| format!("{e}; {}", e.help())),
+                sessions: bench
+                    .sessions()
+                    .filter(|s| s.specimen.as_deref().is_some_and(|id| ids.contains(&id)))
+                    .cloned()
+                    .collect(),
+                claims: bench.claims().filter(|c| c.board == board.name).cloned().collect(),
+                document: board.clone(),
+                table,
+            })))
+        }
+        Request::Check => Ok(Reply::Check(check::check(bench))),
+        Request::Names => Ok(Reply::Names(Names {
+            projects: bench.projects().map(|p| p.name.clone()).collect(),
+            cells: bench.cells().map(|c| c.name.clone()).collect(),
+            boards: bench.boards().map(|b| b.name.clone()).collect(),
+        })),
+    }
+}
+
+fn options(draws: usize, seed: u64) -> Result<SampleOptions, Vec<Diagnostic>> {
+    if (1..=MOST_DRAWS).contains(&draws) {
+        return Ok(SampleOptions { draws, seed });
+    }
+    Err(vec![
+        Diagnostic::error("draws", format!("{draws} draws"))
+            .help(format!("ask for 1 to {MOST_DRAWS} draws")),
+    ])
+}
+
+/// A project by name, or read from the text of a whole document (which then contains a line break).
+fn project_of(bench: &Bench, project: &str) -> Result<Project, Vec<Diagnostic>> {
+    if project.contains('\n') {
+        return match parse_document("projects/yours.toml", project)? {
+            Document::Project(project) => Ok(*project),
+            _ => Err(vec![
+                Diagnostic::error("not-a-project", "this is not a project")
+                    .help("begin it with [project]"),
+            ]),
+        };
+    }
+    bench.project(project).cloned().ok_or_else(|| {
+        let error =
+            QuestionError::no_such("project", project, bench.projects().map(|p| p.name.as_str()));
+        vec![diagnostic(&error)]
+    })
+}
+
+fn board_of<'a>(
+    bench: &'a Bench,
+    board: &str,
+) -> Result<&'a overwinter_documents::types::board::Board, Vec<Diagnostic>> {
+    bench.board(board).ok_or_else(|| {
+        let error = QuestionError::no_such("board", board, bench.boards().map(|b| b.name.as_str()));
+        vec![diagnostic(&error)]
+    })
+}
+
+/// A question's fault as a diagnostic.
+pub fn diagnostic(error: &QuestionError) -> Diagnostic {
+    let code = match error {
+        QuestionError::NoSuch { .. } => "no-such",
+        QuestionError::Resolve(_) => "cannot-forecast",
+    };
+    Diagnostic::new(code, Severity::Error, error.to_string()).help(error.help())
+}
