@@ -67,6 +67,13 @@ enum Refusal {
 pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult {
     let substeps = node.substeps(weather.step_s);
     let dt = weather.step_s / f64::from(substeps);
+    // Dark steps are merged as long as the load takes less than a fiftieth of the usable charge meanwhile.
+    let most_merged = if substeps == 1 {
+        (0.02 * node.tables.usable_c(0.0) / (node.tables.load_a(0.0) * dt).max(1e-12))
+            .clamp(1.0, 24.0) as usize
+    } else {
+        1
+    };
     let per_day = libm::round(86400.0 / weather.step_s).max(1.0) as usize;
     let capacity = node.tables.capacity_c;
     let mut runner = Runner {
@@ -91,11 +98,27 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
     for (day, (light, air)) in days.enumerate() {
         let month = month_of_day(((usize::from(weather.first_day) - 1 + day) % 365) as u16 + 1);
         let dark_before = runner.out.dark_h;
-        for (i, (&g, &t)) in light.iter().zip(air).enumerate() {
+        let mut i = 0;
+        while i < light.len().min(air.len()) {
+            let (g, t) = (f64::from(light[i]), f64::from(air[i]));
+            if g <= 0.0 && most_merged > 1 {
+                // Dark steps at one temperature of the tables are one long step.
+                let row = row_index(t + node.cell_above_air_k).0;
+                let same = |k: &usize| {
+                    light[*k] <= 0.0
+                        && row_index(f64::from(air[*k]) + node.cell_above_air_k).0 == row
+                };
+                let last = light.len().min(air.len()).min(i + most_merged);
+                let count = 1 + (i + 1..last).take_while(same).count();
+                runner.step(g, t, None, weather.step_s * count as f64);
+                i += count;
+                continue;
+            }
             let thermal = weather.thermal.and_then(|all| all.get(day * per_day + i).copied());
             for _ in 0..substeps {
-                runner.step(f64::from(g), f64::from(t), thermal, dt);
+                runner.step(g, t, thermal, dt);
             }
+            i += 1;
         }
         if runner.out.dark_h > dark_before {
             runner.out.outage_days += 1;
@@ -124,7 +147,7 @@ impl Runner<'_> {
         let row = &tables.rows[row_index];
         let state = self.state(row);
         let at = state.clamp(0.0, 1.0) * STATES as f64;
-        let k = (at as usize).min(STATES - 1);
+        let k = (at as u32 as usize).min(STATES - 1);
         let part = at - k as f64;
         let mix = |a: f64, b: f64| a + (b - a) * part;
         let ocv = mix(tables.open_circuit_v[k], tables.open_circuit_v[k + 1]);
@@ -289,7 +312,7 @@ impl Runner<'_> {
     fn open_circuit_at(&self, state: f64) -> f64 {
         let ocv = &self.node.tables.open_circuit_v;
         let at = state.clamp(0.0, 1.0) * STATES as f64;
-        let k = (at as usize).min(STATES - 1);
+        let k = (at as u32 as usize).min(STATES - 1);
         ocv[k] + (ocv[k + 1] - ocv[k]) * (at - k as f64)
     }
 

@@ -142,7 +142,7 @@ pub(super) fn row_celsius(row: usize) -> f64 {
 #[inline]
 pub(super) fn row_index(celsius: f64) -> (usize, bool) {
     let at = (celsius - COLDEST_C) * (1.0 / ROW_K) + 0.5;
-    ((at.max(0.0) as usize).min(ROWS - 1), at >= 0.0 && at < ROWS as f64)
+    ((at as u32 as usize).min(ROWS - 1), at >= 0.0 && at < ROWS as f64)
 }
 
 #[derive(Debug, Clone)]
