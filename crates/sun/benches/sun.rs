@@ -225,6 +225,7 @@ fn main() {
                 first_day,
                 irradiance_w_m2: &weather.irradiance_w_m2,
                 air_c: &weather.air_c,
+                thermal: None,
             };
             run(&node, &steps, Detail::Full).outage_days
         })

@@ -1,4 +1,11 @@
 //! What must hold for every balance: charge is conserved, offers add up, more panel or more cell never hurts, the engine's board fits in.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 use overwinter_sun::balance::step::{Detail, Weather, run};
 use overwinter_sun::balance::tables::{SteadyDemand, TableBank};
@@ -79,7 +86,7 @@ proptest! {
         node.start_state = start;
         node.ride_through = RideThrough::AboveCellV(3.65);
         let (light, air) = weather(24, peak, cold);
-        let steps = Weather { step_s: f64::from(step_minutes) * 60.0, first_day: 340, irradiance_w_m2: &light, air_c: &air };
+        let steps = Weather { step_s: f64::from(step_minutes) * 60.0, first_day: 340, irradiance_w_m2: &light, air_c: &air, thermal: None };
         let y = run(&node, &steps, Detail::Full);
         let scale = y.ledger.start_c + y.ledger.charged_c + 1.0;
         prop_assert!(y.ledger.residual_c().abs() < 1e-9 * scale, "{:?}", y.ledger);
@@ -107,7 +114,13 @@ proptest! {
 #[test]
 fn more_is_never_less() {
     let (light, air) = weather(200, 300.0, 2.0);
-    let steps = Weather { step_s: 3600.0, first_day: 1, irradiance_w_m2: &light, air_c: &air };
+    let steps = Weather {
+        step_s: 3600.0,
+        first_day: 1,
+        irradiance_w_m2: &light,
+        air_c: &air,
+        thermal: None,
+    };
     let mut before = u32::MAX;
     for power in [0.02, 0.05, 0.1, 0.2, 0.5, 1.0] {
         let (t, s) = (tables(300.0, 2e-3), source(power, 0.1));
@@ -153,7 +166,13 @@ fn the_balance_charges_like_the_closed_form() {
         let air = vec![25.0_f32; n];
         let y = run(
             &node,
-            &Weather { step_s, first_day: 100, irradiance_w_m2: &light, air_c: &air },
+            &Weather {
+                step_s,
+                first_day: 100,
+                irradiance_w_m2: &light,
+                air_c: &air,
+                thermal: None,
+            },
             Detail::Full,
         );
         let left_s = exact.total_s() - n as f64 * step_s;
@@ -169,7 +188,13 @@ fn the_balance_charges_like_the_closed_form() {
     let (light, air) = (vec![1000.0_f32; n], vec![25.0_f32; n]);
     let y = run(
         &node,
-        &Weather { step_s: 60.0, first_day: 100, irradiance_w_m2: &light, air_c: &air },
+        &Weather {
+            step_s: 60.0,
+            first_day: 100,
+            irradiance_w_m2: &light,
+            air_c: &air,
+            thermal: None,
+        },
         Detail::Full,
     );
     assert!(
@@ -187,7 +212,13 @@ fn a_dead_panel_goes_dark_after_the_autonomy() {
     let (light, air) = (vec![0.0_f32; 24 * 30], vec![20.0_f32; 24 * 30]);
     let y = run(
         &node,
-        &Weather { step_s: 3600.0, first_day: 1, irradiance_w_m2: &light, air_c: &air },
+        &Weather {
+            step_s: 3600.0,
+            first_day: 1,
+            irradiance_w_m2: &light,
+            air_c: &air,
+            thermal: None,
+        },
         Detail::Full,
     );
     // 900 mAh usable at 20 °C (capacity share between −5 and 25 °C: 0.987), 5 mA: 7.4 days; self-discharge and the dark panel's leak take little.
@@ -203,7 +234,13 @@ fn a_dead_panel_goes_dark_after_the_autonomy() {
 fn a_board_that_does_not_ride_through_resets_every_evening() {
     let (t, s) = (tables(1000.0, 1e-3), source(1.0, 0.1));
     let (light, air) = weather(30, 600.0, 10.0);
-    let steps = Weather { step_s: 3600.0, first_day: 1, irradiance_w_m2: &light, air_c: &air };
+    let steps = Weather {
+        step_s: 3600.0,
+        first_day: 1,
+        irradiance_w_m2: &light,
+        air_c: &air,
+        thermal: None,
+    };
     let mut node = Node::new(&t, &s);
     let y = run(&node, &steps, Detail::Full);
     assert!((y.inputs_lost - 30.0).abs() <= 2.0, "{}", y.inputs_lost);
@@ -332,10 +369,47 @@ fn without_sun_it_is_the_forecast() {
     let (light, air) = (vec![0.0_f32; n], vec![20.0_f32; n]);
     let y = run(
         &Node::new(&t, &s),
-        &Weather { step_s: 3600.0, first_day: 1, irradiance_w_m2: &light, air_c: &air },
+        &Weather {
+            step_s: 3600.0,
+            first_day: 1,
+            irradiance_w_m2: &light,
+            air_c: &air,
+            thermal: None,
+        },
         Detail::Full,
     );
     let alive_s = (y.hours - y.dark_h) * 3600.0;
     println!("forecast {:.4} d, balance {:.4} d", life.life_s / 86400.0, alive_s / 86400.0);
     assert!((alive_s / life.life_s - 1.0).abs() < 2e-3, "{} {}", alive_s, life.life_s);
+}
+
+/// A bank of a few hours: hourly weather cut as the node asks gives what minute steps give.
+#[test]
+fn a_small_bank_is_cut_finely_enough() {
+    let (light, air) = weather(200, 250.0, 4.0);
+    let (t, s) = (tables(20.0, 2e-3), source(0.3, 0.1));
+    let node = Node::new(&t, &s);
+    assert!(node.substeps(3600.0) > 5, "{}", node.substeps(3600.0));
+    let hourly = Weather {
+        step_s: 3600.0,
+        first_day: 1,
+        irradiance_w_m2: &light,
+        air_c: &air,
+        thermal: None,
+    };
+    let each = |v: &[f32]| v.iter().flat_map(|x| std::iter::repeat_n(*x, 60)).collect::<Vec<_>>();
+    let (fine_light, fine_air) = (each(&light), each(&air));
+    let minutes = Weather {
+        step_s: 60.0,
+        first_day: 1,
+        irradiance_w_m2: &fine_light,
+        air_c: &fine_air,
+        thermal: None,
+    };
+    let (a, b) = (run(&node, &hourly, Detail::Full), run(&node, &minutes, Detail::Full));
+    println!("dark {:.2} h and {:.2} h of {:.0} h", a.dark_h, b.dark_h, a.hours);
+    assert!(b.dark_h > 100.0);
+    assert!((a.dark_h / b.dark_h - 1.0).abs() < 0.01, "{} {}", a.dark_h, b.dark_h);
+    assert!(a.outage_days.abs_diff(b.outage_days) <= 1);
+    assert!((a.ledger.charged_c / b.ledger.charged_c - 1.0).abs() < 0.005);
 }

@@ -1,4 +1,11 @@
 //! The sun's position against the published worked example, against an open reference library, and the fast path against the full one.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 mod common;
 

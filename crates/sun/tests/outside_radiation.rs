@@ -1,4 +1,11 @@
 //! Clear sky, diffuse splits, transposition and textbook geometry against printed examples and an open reference library.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 mod common;
 

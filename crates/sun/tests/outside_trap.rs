@@ -2,6 +2,13 @@
 //!
 //! Source of the expected figures: the job notes (5 runs × 2000 years of an independent model): 94.5 ± 0.7 % of years with an outage, 5.8 ± 0.1 % of
 //! days; 20 % if charging in the frost were permitted; 0 of 6000 at the smaller load. Here 2000 years each, five seeds.
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "checks print their figures, write small tables and may use the standard elementary functions"
+)]
 
 use overwinter_sun::balance::daily::{DailyBank, DailyGeometry, daily_year};
 use overwinter_sun::balance::for_each_year;

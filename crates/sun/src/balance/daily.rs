@@ -10,7 +10,8 @@ use crate::extraterrestrial::{
 };
 use crate::plane::{Site, klein_beam_ratio};
 use crate::synthetic::climate::Climate;
-use crate::time::month_of_day;
+use crate::time::{DAYS_IN_MONTH, month_of_day};
+use crate::transposition::Plane;
 
 /// The daily bank's figures.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,19 +50,20 @@ pub struct DailyGeometry {
     sky: f64,
     ground: f64,
     soiling: f64,
+    snow_chance: [f64; 12],
 }
 
 impl DailyGeometry {
-    /// For a site and a tilt towards the equator: isotropic sky, Klein's beam ratio of every day, the site's beam shares, its sky view.
-    ///
-    /// The skyline's own monthly shares are not in it: put them into [`Site::beam_share`] (see [`Site::monthly_beam_share`]).
+    /// For a site and a tilt towards the equator: isotropic sky, Klein's beam ratio of every day, the monthly beam shares of skyline and site, sky view,
+    /// snow days (drawn with the day's chance).
     pub fn new(site: &Site, tilt_deg: f64) -> Self {
         let latitude = site.observer.latitude_deg;
+        let plane = Plane { tilt_deg, azimuth_deg: if latitude >= 0.0 { 180.0 } else { 0.0 } };
+        let shares = site.monthly_beam_share(&plane);
         let days = (1..=365u16)
             .map(|n| {
                 let declination = cooper_declination_deg(n);
-                let share =
-                    site.beam_share[month_of_day(n)] * (1.0 - site.one_cell_shade[month_of_day(n)]);
+                let share = shares[month_of_day(n)].unwrap_or(0.0);
                 (
                     klein_beam_ratio(latitude, declination, tilt_deg).unwrap_or(0.0) * share,
                     sunset_hour_angle_deg(latitude, declination),
@@ -72,9 +74,10 @@ impl DailyGeometry {
         let c = libm::cos(tilt_deg.to_radians());
         Self {
             days,
-            sky: 0.5 * (1.0 + c) * site.sky_view.unwrap_or(1.0),
+            sky: 0.5 * (1.0 + c) * site.sky_view_on(&plane),
             ground: 0.5 * (1.0 - c) * site.albedo,
             soiling: site.soiling,
+            snow_chance: core::array::from_fn(|m| site.snow_days[m] / f64::from(DAYS_IN_MONTH[m])),
         }
     }
 
@@ -101,7 +104,8 @@ pub fn daily_year(
     let mut run = 0;
     for (i, weather) in climate.year(seed, year, first_day).iter().enumerate() {
         let day = ((usize::from(first_day) - 1 + i) % 365) as u16 + 1;
-        let light = geometry.on_plane_kwh_m2(day, weather.clearness);
+        let snow = weather.chance < geometry.snow_chance[month_of_day(day)];
+        let light = if snow { 0.0 } else { geometry.on_plane_kwh_m2(day, weather.clearness) };
         result.on_plane_kwh_m2 += light;
         result.by_month_kwh_m2[month_of_day(day)] += light;
         let frozen =

@@ -6,6 +6,7 @@ use super::step::{Detail, Weather, run};
 use super::tables::NodeTables;
 use crate::charger::Source;
 use crate::interval::{Share, share_with_interval};
+use crate::panel::{Thermal, cell_temperature_c};
 use crate::synthetic::climate::Climate;
 use crate::synthetic::geometry::YearGeometry;
 
@@ -92,19 +93,32 @@ pub fn outage_map(
     cells: &[NodeTables],
     habits: &Node<'_>,
 ) -> Option<OutageMap> {
+    // Panels of one make warm alike: their temperature terms are worked out once for all of them.
+    let heating = sources
+        .first()
+        .map(|s| s.heating_k_m2_per_w)
+        .filter(|k| sources.iter().all(|s| s.heating_k_m2_per_w == *k));
     let per_year: Vec<Vec<u32>> = for_each_year(years.years, |year| {
         let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
+        let thermal = heating.map(|k| {
+            let hours = weather.irradiance_w_m2.iter().zip(&weather.air_c);
+            hours
+                .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), k)))
+                .collect::<Vec<_>>()
+        });
         let steps = Weather {
             step_s: 3600.0,
             first_day: years.first_day,
             irradiance_w_m2: &weather.irradiance_w_m2,
             air_c: &weather.air_c,
+            thermal: thermal.as_deref(),
         };
-        let mut outage_days = Vec::with_capacity(sources.len() * cells.len());
-        for source in sources {
-            for tables in cells {
+        let mut outage_days = vec![0; sources.len() * cells.len()];
+        // Cells outside: one cell's tables stay in the processor's cache for all panels.
+        for (c, tables) in cells.iter().enumerate() {
+            for (s, source) in sources.iter().enumerate() {
                 let node = Node { tables, source, ..habits.clone() };
-                outage_days.push(run(&node, &steps, Detail::Outages).outage_days);
+                outage_days[s * cells.len() + c] = run(&node, &steps, Detail::Outages).outage_days;
             }
         }
         outage_days

@@ -56,7 +56,7 @@ impl<'a> Node<'a> {
         }
     }
 
-    /// Into how many parts a step must be cut so that neither load nor charger moves the bank by more than a tenth of its usable charge in one part.
+    /// Into how many parts a step must be cut so that neither load nor charger moves the bank by more than a quarter of its usable charge in one part.
     ///
     /// Load and charge inside a part are exact for constant conditions; the cut keeps the voltage at which the panel and the load are taken
     /// honest. 1 for a bank of days.
@@ -66,6 +66,6 @@ impl<'a> Node<'a> {
             .tables
             .load_a(10.0)
             .max(self.source.charger.set_current_a.min(self.source.panel.light_current_a));
-        libm::ceil(flow * step_s / (0.1 * usable)).clamp(1.0, 60.0) as u32
+        libm::ceil(flow * step_s / (0.25 * usable)).clamp(1.0, 60.0) as u32
     }
 }

@@ -3,7 +3,7 @@
 use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
 use super::result::YearResult;
-use super::tables::{ROWS, Row, STATES, row_celsius};
+use super::tables::{ROWS, Row, STATES, row_celsius, row_index};
 use crate::charger::{Coupling, Supply};
 use crate::panel::{Thermal, cell_temperature_c};
 use crate::time::month_of_day;
@@ -19,6 +19,8 @@ pub struct Weather<'a> {
     pub irradiance_w_m2: &'a [f32],
     /// Of the air, °C.
     pub air_c: &'a [f32],
+    /// The panel's temperature terms of every step, where many nodes with the same heating share the weather; `None`: worked out here.
+    pub thermal: Option<&'a [Thermal]>,
 }
 
 /// What to keep of a run.
@@ -30,6 +32,10 @@ pub enum Detail {
     Outages,
 }
 
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "four latches of the board and charger, each its own"
+)]
 struct Runner<'a> {
     node: &'a Node<'a>,
     full_detail: bool,
@@ -61,6 +67,13 @@ enum Refusal {
 pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult {
     let substeps = node.substeps(weather.step_s);
     let dt = weather.step_s / f64::from(substeps);
+    // Dark steps are merged as long as the load takes less than a fiftieth of the usable charge meanwhile.
+    let most_merged = if substeps == 1 {
+        (0.02 * node.tables.usable_c(0.0) / (node.tables.load_a(0.0) * dt).max(1e-12))
+            .clamp(1.0, 24.0) as usize
+    } else {
+        1
+    };
     let per_day = libm::round(86400.0 / weather.step_s).max(1.0) as usize;
     let capacity = node.tables.capacity_c;
     let mut runner = Runner {
@@ -85,10 +98,27 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
     for (day, (light, air)) in days.enumerate() {
         let month = month_of_day(((usize::from(weather.first_day) - 1 + day) % 365) as u16 + 1);
         let dark_before = runner.out.dark_h;
-        for (&g, &t) in light.iter().zip(air) {
-            for _ in 0..substeps {
-                runner.step(f64::from(g), f64::from(t), dt);
+        let mut i = 0;
+        while i < light.len().min(air.len()) {
+            let (g, t) = (f64::from(light[i]), f64::from(air[i]));
+            if g <= 0.0 && most_merged > 1 {
+                // Dark steps at one temperature of the tables are one long step.
+                let row = row_index(t + node.cell_above_air_k).0;
+                let same = |k: &usize| {
+                    light[*k] <= 0.0
+                        && row_index(f64::from(air[*k]) + node.cell_above_air_k).0 == row
+                };
+                let last = light.len().min(air.len()).min(i + most_merged);
+                let count = 1 + (i + 1..last).take_while(same).count();
+                runner.step(g, t, None, weather.step_s * count as f64);
+                i += count;
+                continue;
             }
+            let thermal = weather.thermal.and_then(|all| all.get(day * per_day + i).copied());
+            for _ in 0..substeps {
+                runner.step(g, t, thermal, dt);
+            }
+            i += 1;
         }
         if runner.out.dark_h > dark_before {
             runner.out.outage_days += 1;
@@ -110,14 +140,14 @@ impl Runner<'_> {
         1.0 - (self.node.tables.capacity_c - self.charge_c) * row.per_capacity
     }
 
-    fn step(&mut self, irradiance: f64, air_c: f64, dt: f64) {
+    fn step(&mut self, irradiance: f64, air_c: f64, thermal: Option<Thermal>, dt: f64) {
         let tables = self.node.tables;
         let cell_c = air_c + self.node.cell_above_air_k;
-        let (row_index, inside) = tables.row_index(cell_c);
+        let (row_index, inside) = row_index(cell_c);
         let row = &tables.rows[row_index];
         let state = self.state(row);
         let at = state.clamp(0.0, 1.0) * STATES as f64;
-        let k = (at as usize).min(STATES - 1);
+        let k = (at as u32 as usize).min(STATES - 1);
         let part = at - k as f64;
         let mix = |a: f64, b: f64| a + (b - a) * part;
         let ocv = mix(tables.open_circuit_v[k], tables.open_circuit_v[k + 1]);
@@ -125,9 +155,10 @@ impl Runner<'_> {
         let resistance = mix(low[0], high[0]);
         let load = mix(low[1], high[1]);
         let drain = mix(low[2], high[2]);
-        self.out.hours += dt / 3600.0;
+        let dt_h = dt * (1.0 / 3600.0);
+        self.out.hours += dt_h;
         if !inside {
-            self.out.outside_table_h += dt / 3600.0;
+            self.out.outside_table_h += dt_h;
         }
         if self.dark && state >= (row.lowest_state + self.node.restart_margin).min(0.999) {
             self.dark = false;
@@ -142,7 +173,9 @@ impl Runner<'_> {
         self.out.ledger.converter_c += own;
 
         if irradiance > 0.0 {
-            self.lit_step(irradiance, air_c, cell_c, row_index, ocv, resistance, load, drain, dt);
+            self.lit_step(
+                irradiance, air_c, cell_c, row_index, thermal, ocv, resistance, load, drain, dt,
+            );
         } else {
             self.lose_input(ocv - resistance * load, dt);
             let leak = (self.leak_a[row_index] * dt).min(self.charge_c);
@@ -153,9 +186,9 @@ impl Runner<'_> {
         let state = self.state(row);
         self.out.lowest_state = self.out.lowest_state.min(state.max(0.0));
         if state >= self.node.full_state {
-            self.out.full_h += dt / 3600.0;
+            self.out.full_h += dt_h;
             if cell_c > 30.0 {
-                self.out.hot_full_h += dt / 3600.0;
+                self.out.hot_full_h += dt_h;
             }
         }
     }
@@ -168,6 +201,7 @@ impl Runner<'_> {
         air_c: f64,
         cell_c: f64,
         row_index: usize,
+        thermal: Option<Thermal>,
         ocv: f64,
         resistance: f64,
         load: f64,
@@ -185,8 +219,10 @@ impl Runner<'_> {
             self.carry(row, 0.0, load, drain, dt);
             return;
         }
-        let panel_c = cell_temperature_c(air_c, irradiance, source.heating_k_m2_per_w);
-        let curve = source.panel.curve_with(irradiance, &Thermal::at(panel_c));
+        let thermal = thermal.unwrap_or_else(|| {
+            Thermal::at(cell_temperature_c(air_c, irradiance, source.heating_k_m2_per_w))
+        });
+        let curve = source.panel.curve_with(irradiance, &thermal);
         let guess = charger.set_current_a.min(source.panel.light_current_a * irradiance * 1e-3);
         let cell_v = (ocv + resistance * (guess - drawn)).min(charger.hold_v);
         let (mut current, offered, chatter_s) = match source.supply(&curve, cell_v, air_c) {
@@ -276,7 +312,7 @@ impl Runner<'_> {
     fn open_circuit_at(&self, state: f64) -> f64 {
         let ocv = &self.node.tables.open_circuit_v;
         let at = state.clamp(0.0, 1.0) * STATES as f64;
-        let k = (at as usize).min(STATES - 1);
+        let k = (at as u32 as usize).min(STATES - 1);
         ocv[k] + (ocv[k + 1] - ocv[k]) * (at - k as f64)
     }
 
@@ -332,14 +368,12 @@ impl Runner<'_> {
     fn carry(&mut self, row: &Row, current: f64, load: f64, drain: f64, dt: f64) {
         let mut left = dt;
         if !self.dark {
-            let floor_c = self.node.tables.capacity_c - (1.0 - row.lowest_state) * row.capacity_c;
+            let floor_c = self.node.tables.capacity_c - row.deepest_c;
             let net = current - load;
-            let runs = if self.charge_c <= floor_c && net < 0.0 {
-                0.0
-            } else if net < 0.0 {
-                left.min((self.charge_c - floor_c) / -net)
-            } else {
+            let runs = if net >= 0.0 || self.charge_c + net * left >= floor_c {
                 left
+            } else {
+                ((self.charge_c - floor_c) / -net).clamp(0.0, left)
             };
             self.charge_c += net * runs;
             self.out.ledger.load_c += load * runs;
@@ -383,9 +417,8 @@ impl Runner<'_> {
         }
         let (least, most) = match self.node.ride_through {
             RideThrough::Always => (0.0, 0.0),
-            RideThrough::Never => (resets, resets),
             RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
-            RideThrough::AboveCellV(_) => (resets, resets),
+            RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
             RideThrough::Unknown => (0.0, resets),
         };
         self.out.resets_least += least;

@@ -1,7 +1,10 @@
 //! Many years together: chances with their intervals, the worst, the fan.
 
+use super::for_each_year;
+use super::map::{Years, hourly_year};
 use super::node::Node;
 use super::result::{Ledger, YearResult};
+use super::step::{Detail, Weather, run};
 use crate::interval::{Share, share_with_interval};
 
 /// Quantiles of the state of charge on one day of the run, over the years.
@@ -118,6 +121,24 @@ pub fn summarise(node: &Node<'_>, first_day: u16, years: &[YearResult]) -> Optio
         ledger,
         fan: fan(first_day, years),
     })
+}
+
+/// Runs a node through synthetic years, hour by hour, and puts them together. Every year starts on `years.first_day` with the node's start state.
+///
+/// Years are independent draws, so the interval on the share of years holds. `None` without years.
+pub fn simulate(node: &Node<'_>, years: &Years<'_>) -> Option<Summary> {
+    let results = for_each_year(years.years, |year| {
+        let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
+        let steps = Weather {
+            step_s: 3600.0,
+            first_day: years.first_day,
+            irradiance_w_m2: &weather.irradiance_w_m2,
+            air_c: &weather.air_c,
+            thermal: None,
+        };
+        run(node, &steps, Detail::Full)
+    });
+    summarise(node, years.first_day, &results)
 }
 
 /// Quantile by linear interpolation between order statistics (type 7 of R. J. Hyndman and Y. Fan, The American Statistician 50(4), 1996).

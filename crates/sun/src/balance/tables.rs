@@ -138,6 +138,13 @@ pub(super) fn row_celsius(row: usize) -> f64 {
     COLDEST_C + ROW_K * row as f64
 }
 
+/// The row nearest to a temperature, and whether the temperature lies inside the table.
+#[inline]
+pub(super) fn row_index(celsius: f64) -> (usize, bool) {
+    let at = (celsius - COLDEST_C) * (1.0 / ROW_K) + 0.5;
+    ((at as u32 as usize).min(ROWS - 1), at >= 0.0 && at < ROWS as f64)
+}
+
 #[derive(Debug, Clone)]
 pub(super) struct Row {
     /// Capacity that can be drawn, C.
@@ -146,6 +153,8 @@ pub(super) struct Row {
     pub(super) per_capacity: f64,
     pub(super) self_discharge_per_s: f64,
     pub(super) lowest_state: f64,
+    /// Charge below full at which the lowest usable state is met, C.
+    pub(super) deepest_c: f64,
     /// `[resistance, load current, dark current]` at each state.
     pub(super) at_state: Vec<[f64; 3]>,
 }
@@ -206,7 +215,9 @@ impl NodeTables {
         let state = |i: usize| i as f64 / STATES as f64;
         let open_circuit_v: Vec<f64> =
             (0..=STATES).map(|i| bank.open_circuit_v(state(i))).collect();
-        if let Some(i) = (1..=STATES).find(|&i| !(open_circuit_v[i] >= open_circuit_v[i - 1])) {
+        if let Some(i) = (1..=STATES)
+            .find(|&i| open_circuit_v[i] < open_circuit_v[i - 1] || !open_circuit_v[i].is_finite())
+        {
             return Err(TablesError::OpenCircuitFalls {
                 state: state(i),
                 below_v: open_circuit_v[i - 1],
@@ -233,6 +244,8 @@ impl NodeTables {
                 let dark = check("dark current", s, demand.dark_current_a(ocv, celsius))?;
                 at_state.push([r, load, dark]);
             }
+            let lowest_state =
+                check("lowest usable state", 0.0, demand.lowest_usable_state(celsius))?.min(1.0);
             rows.push(Row {
                 capacity_c: capacity_c * share,
                 per_capacity: 1.0 / (capacity_c * share),
@@ -241,27 +254,16 @@ impl NodeTables {
                     1.0,
                     bank.self_discharge_per_s(celsius),
                 )?,
-                lowest_state: check(
-                    "lowest usable state",
-                    0.0,
-                    demand.lowest_usable_state(celsius),
-                )?
-                .min(1.0),
+                lowest_state,
+                deepest_c: (1.0 - lowest_state) * capacity_c * share,
                 at_state,
             });
         }
         Ok(Self { capacity_c, open_circuit_v, rows })
     }
 
-    /// The row nearest to a temperature, and whether the temperature lies inside the table.
-    #[inline]
-    pub(super) fn row_index(&self, celsius: f64) -> (usize, bool) {
-        let at = (celsius - COLDEST_C) * (1.0 / ROW_K) + 0.5;
-        ((at.max(0.0) as usize).min(ROWS - 1), at >= 0.0 && at < ROWS as f64)
-    }
-
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
-        let (index, inside) = self.row_index(celsius);
+        let (index, inside) = row_index(celsius);
         (&self.rows[index], inside)
     }
 

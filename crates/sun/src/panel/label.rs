@@ -20,6 +20,8 @@ pub struct Label {
     pub cells_in_series: Option<u16>,
     /// Relative change of the short-circuit current, 1/K.
     pub current_coefficient_per_k: Option<f64>,
+    /// Relative change of the open-circuit voltage, 1/K (negative, about −0.003): decides the diode's ideality.
+    pub voltage_coefficient_per_k: Option<f64>,
 }
 
 /// A figure that the label did not give and that was put in its place.
@@ -109,7 +111,8 @@ const IDEALITIES: [f64; 9] = [1.2, 1.1, 1.3, 1.0, 1.4, 1.5, 1.6, 0.9, 1.8];
 ///
 /// For a given ideality the three points (short circuit, open circuit, maximum power) are linear in light current, saturation current and
 /// shunt conductance; the series resistance follows from `dP/dV = 0` at maximum power by bisection. The first usual ideality for
-/// which saturation current and shunt conductance are not negative is taken and named in [`Assumed::Ideality`].
+/// which saturation current and shunt conductance are not negative is taken and named in [`Assumed::Ideality`]; with the label's voltage coefficient,
+/// the ideality (0.80, 0.85 … 2.00) that comes nearest to it.
 ///
 /// # Errors
 /// [`LabelError`].
@@ -167,13 +170,32 @@ pub fn from_label(label: &Label) -> Result<FromLabel, LabelError> {
         assumed.push(Assumed::CurrentCoefficientPerK(0.0005));
         0.0005
     });
-    for ideality in IDEALITIES {
+    let with_ideality = |ideality: f64| {
         let a = ideality * f64::from(cells) * BOLTZMANN_EV_PER_K * REFERENCE_K;
-        if let Some(mut panel) = solve(isc, voc, imp, vmp, a) {
+        solve(isc, voc, imp, vmp, a).map(|mut panel| {
             panel.current_coefficient_a_per_k = coefficient * panel.light_current_a;
-            assumed.push(Assumed::Ideality(ideality));
-            return Ok(FromLabel { panel, assumed });
-        }
+            panel
+        })
+    };
+    let found = match label.voltage_coefficient_per_k {
+        // The ideality whose open-circuit voltage moves with temperature as the label says.
+        Some(wanted) => (16..=40)
+            .filter_map(|k| {
+                let ideality = 0.05 * f64::from(k);
+                with_ideality(ideality).map(|panel| {
+                    let open = |t| panel.curve(1000.0, t).open_circuit_v();
+                    (ideality, panel, ((open(35.0) - open(15.0)) / (20.0 * voc) - wanted).abs())
+                })
+            })
+            .min_by(|a, b| a.2.total_cmp(&b.2))
+            .map(|(ideality, panel, _)| (ideality, panel)),
+        None => IDEALITIES
+            .iter()
+            .find_map(|&ideality| with_ideality(ideality).map(|panel| (ideality, panel))),
+    };
+    if let Some((ideality, panel)) = found {
+        assumed.push(Assumed::Ideality(ideality));
+        return Ok(FromLabel { panel, assumed });
     }
     Err(LabelError::NoCurve {
         fill_factor: vmp * imp / (voc * isc),
@@ -254,6 +276,25 @@ mod tests {
         assert!((curve.open_circuit_v() - 7.2).abs() < 1e-9);
         assert!((curve.short_circuit_a() - 0.0535).abs() < 1e-10);
         assert!(found.assumed.len() == 5);
+    }
+
+    #[test]
+    fn the_voltage_coefficient_decides_the_ideality() {
+        let label = |c| Label {
+            maximum_power_v: Some(6.0),
+            power_w: Some(1.0),
+            cells_in_series: Some(12),
+            voltage_coefficient_per_k: Some(c),
+            ..Label::default()
+        };
+        let slope = |c: f64| {
+            let panel = from_label(&label(c)).unwrap().panel;
+            let open = |t| panel.curve(1000.0, t).open_circuit_v();
+            (open(35.0) - open(15.0)) / (20.0 * 7.2)
+        };
+        // A steeper label gives a steeper panel, near what it says.
+        assert!((slope(-0.0030) + 0.0030).abs() < 2e-4, "{}", slope(-0.0030));
+        assert!(slope(-0.0033) < slope(-0.0028));
     }
 
     #[test]

@@ -74,6 +74,12 @@ impl Panel {
         }
     }
 
+    /// The same panel behind a lead of this resistance, Ω.
+    #[must_use]
+    pub fn with_lead(&self, lead_ohm: f64) -> Self {
+        Self { series_ohm: self.series_ohm + lead_ohm.max(0.0), ..*self }
+    }
+
     /// The curve at an irradiance (W/m²) and cell temperature (°C). Meant for −40…90 °C; below 0 W/m² counts as dark.
     pub fn curve(&self, irradiance_w_m2: f64, cell_temperature_c: f64) -> Curve {
         let t = Thermal::at(cell_temperature_c);
@@ -147,12 +153,15 @@ impl Curve {
             let step = g / (e / a + conductance);
             vd += step;
             let x = step / a;
+            if x.abs() > 0.02 {
+                e = self.saturation_a * exp(vd / a);
+                continue;
+            }
+            // The exponential moves by its series, 3e-11 relative at worst; in the flat part of the curve one exponential is all.
+            e *= 1.0 + x * (1.0 + x * (0.5 + x * (1.0 / 6.0 + x * (1.0 / 24.0))));
             if x.abs() < 1e-5 {
-                // The exponential moves by its series: 1e-17 relative; Newton's own error is x² of what is left.
-                e *= 1.0 + x * (1.0 + 0.5 * x);
                 break;
             }
-            e = self.saturation_a * exp(vd / a);
         }
         self.light_a - (e - self.saturation_a) - vd * self.shunt_s
     }

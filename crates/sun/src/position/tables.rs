@@ -5,6 +5,8 @@
 //! national laboratory. The worked example of that report, with every intermediate value, is checked in
 //! `tests/outside_position.rs`.
 
+#![allow(clippy::approx_constant, reason = "phases as the report prints them, not π")]
+
 /// One periodic term `A cos(B + C t)` of the Earth's heliocentric coordinates; `A` in 1e-8 rad (1e-8 au), `t` in Julian millennia.
 pub(super) type Term = (f64, f64, f64);
 

@@ -171,7 +171,7 @@ pub fn read(text: &str, layout: &Layout) -> Result<Resource, ResourceError> {
     });
     let header: Option<(usize, Vec<String>)> = layout.header.then(|| {
         lines.next();
-        (first_line, fields(first, separator).map(|f| f.to_lowercase()).collect())
+        (first_line, fields(first, separator).map(str::to_lowercase).collect())
     });
     let index = |column: &Column| -> Result<usize, ResourceError> {
         match (column, &header) {
@@ -233,7 +233,7 @@ pub fn read(text: &str, layout: &Layout) -> Result<Resource, ResourceError> {
                     let seconds =
                         u64::from(start.second_of_day) + u64::from(*step_s) * stamps.len() as u64;
                     let days = days_from_civil(start.year, start.month, start.day)
-                        + (seconds / 86400) as i64;
+                        + (seconds / 86400).cast_signed();
                     let (year, month, day) = crate::time::civil_from_days(days);
                     (Civil { year, month, day, second_of_day: (seconds % 86400) as u32 }, None)
                 }

@@ -265,6 +265,7 @@ impl PanelWeather {
             first_day: self.first_day,
             irradiance_w_m2: &self.irradiance_w_m2,
             air_c: &self.air_c,
+            thermal: None,
         }
     }
 }

@@ -83,8 +83,8 @@ pub fn parse(text: &str, order: DateOrder) -> Result<Written, &'static str> {
         DateOrder::MonthDayYear => (c, a, b),
     };
     let year = match (year.0, year.1) {
-        (y, 2) => (if y < 70 { 2000 + y } else { 1900 + y }) as i32,
-        (y, 4) => y as i32,
+        (y, 2) => (if y < 70 { 2000 + y } else { 1900 + y }).cast_signed(),
+        (y, 4) => y.cast_signed(),
         _ => return Err("its year has neither two nor four digits (wrong order of date?)"),
     };
     let month = month.0;
@@ -130,16 +130,13 @@ fn split(digits: &str, groups: &mut Vec<(u32, usize)>) -> Result<(), &'static st
         _ => return Err("a group of digits is too long"),
     };
     if cuts.is_empty() {
-        groups.push((
-            digits.parse().map_err(|_: core::num::ParseIntError| "not digits")?,
-            digits.len(),
-        ));
+        groups.push((digits.parse().ok().ok_or("not digits")?, digits.len()));
         return Ok(());
     }
     let mut from = 0;
     for &n in cuts {
         let part = &digits[from..from + n];
-        groups.push((part.parse().map_err(|_: core::num::ParseIntError| "not digits")?, n));
+        groups.push((part.parse().ok().ok_or("not digits")?, n));
         from += n;
     }
     Ok(())

@@ -31,8 +31,7 @@ pub fn read_tmy2(text: &str) -> Result<Resource, ResourceError> {
             "the header needs station, city, state, time zone, latitude, longitude and height",
         ));
     }
-    let number =
-        |word: &str, what| word.parse::<f64>().map_err(|_: core::num::ParseFloatError| bad(what));
+    let number = |word: &str, what| word.parse::<f64>().ok().ok_or_else(|| bad(what));
     let tail = &words[n - 8..];
     let zone_h = number(tail[0], "the time zone is no number")?;
     let angle = |side: &str, degrees: &str, minutes: &str, negative: &str, positive: &str| {
@@ -63,7 +62,7 @@ pub fn read_tmy2(text: &str) -> Result<Resource, ResourceError> {
         // Columns as printed in the manual, from 1.
         let field = |from: usize, to: usize, what: &str| -> Result<f64, ResourceError> {
             let text = row[from - 1..to].trim();
-            text.parse().map_err(|_: core::num::ParseFloatError| ResourceError::NotANumber {
+            text.parse().ok().ok_or_else(|| ResourceError::NotANumber {
                 line,
                 column: what.to_string(),
                 text: text.to_string(),
@@ -103,7 +102,7 @@ pub fn read_tmy3(text: &str) -> Result<Resource, ResourceError> {
     let tail = &words[words.len() - 4..];
     let mut values = [0.0; 4];
     for (value, word) in values.iter_mut().zip(tail) {
-        *value = word.trim().parse().map_err(|_: core::num::ParseFloatError| {
+        *value = word.trim().parse().ok().ok_or_else(|| {
             bad("time zone, latitude, longitude and height at the end of the first line must be numbers")
         })?;
     }
@@ -133,8 +132,10 @@ pub fn read_tmy3(text: &str) -> Result<Resource, ResourceError> {
         let get = |i: usize| fields.get(i).copied().unwrap_or("");
         let number = |i: usize| -> Result<Option<f64>, ResourceError> {
             let text = get(i);
-            let value: f64 = text.parse().map_err(|_: core::num::ParseFloatError| {
-                ResourceError::NotANumber { line, column: names[i].clone(), text: text.to_string() }
+            let value: f64 = text.parse().ok().ok_or_else(|| ResourceError::NotANumber {
+                line,
+                column: names[i].clone(),
+                text: text.to_string(),
             })?;
             // The manual's mark of a missing value is −9900.
             Ok((value > -9000.0).then_some(value))

@@ -6,7 +6,7 @@
 use super::climate::{DAYS, Day};
 use crate::diffuse::hourly_fraction;
 use crate::extraterrestrial::{
-    SOLAR_CONSTANT_W_M2, spencer_w_m2, sunset_hour_angle_deg, zenith_and_azimuth_deg,
+    SOLAR_CONSTANT_W_M2, daily_kwh_m2, spencer_w_m2, sunset_hour_angle_deg, zenith_and_azimuth_deg,
 };
 use crate::maths::{cos_deg, sin_deg, sincos};
 use crate::plane::Site;
@@ -118,10 +118,18 @@ impl YearGeometry {
                     hour.share = (f64::from(hour.share) / total_share) as f32;
                 }
             }
-            day_kwh_m2.push(
-                hours[first..].iter().map(|h| f64::from(h.extraterrestrial_w_m2)).sum::<f64>()
-                    / 1000.0,
-            );
+            // The day's clearness was made with the textbook's irradiation (Cooper's declination, up to 4 % off in spring and autumn): hours and
+            // day are brought to the same figure, so that monthly means come out as they were typed in.
+            let summed: f64 =
+                hours[first..].iter().map(|h| f64::from(h.extraterrestrial_w_m2)).sum();
+            let day_wh = 1000.0 * daily_kwh_m2(number, latitude, SOLAR_CONSTANT_W_M2);
+            if summed > 0.0 {
+                for hour in &mut hours[first..] {
+                    hour.extraterrestrial_w_m2 =
+                        (f64::from(hour.extraterrestrial_w_m2) * day_wh / summed) as f32;
+                }
+            }
+            day_kwh_m2.push(if summed > 0.0 { day_wh / 1000.0 } else { 0.0 });
         }
         let cos_tilt = cos_deg(plane.tilt_deg);
         Self {
