@@ -482,9 +482,25 @@ fn condition(text: &str, known: &[(Column, Getter)]) -> Result<Condition, Questi
                         "write the unit with the number, such as “{value} {unit}”"
                     )));
                 }
-                (_, Err(_)) => overwinter_quantity::AnyQuantity::parse(value)
-                    .map_err(|e| refuse(e.to_line()))?
-                    .si(),
+                (unit, Err(_)) => {
+                    let read = overwinter_quantity::AnyQuantity::parse(value)
+                        .map_err(|e| refuse(e.to_line()))?;
+                    let fitting = unit.as_ref().and_then(|u| {
+                        overwinter_quantity::AnyQuantity::parse(&format!("1 {u}")).ok()
+                    });
+                    if let (Some(fitting), Some(unit)) = (fitting, unit)
+                        && fitting.dimension().name != read.dimension().name
+                    {
+                        let help = format!(
+                            "“{}” is {}, this column is {}: write it in {unit}",
+                            value,
+                            read.dimension().name,
+                            fitting.dimension().name
+                        );
+                        return Err(refuse(help));
+                    }
+                    read.si()
+                }
             };
             Test::Number { operator, limit }
         }
