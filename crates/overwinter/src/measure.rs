@@ -125,7 +125,9 @@ Exit status: 0 fine, 1 trials and prediction contradict each other."
         events: Option<f64>,
     },
     /// Say which test to do next for a project: days of run time per minute at the bench
-    #[command(after_help = "Examples:\n  overwinter next footbridges\n  overwinter next footbridges --minutes 30")]
+    #[command(
+        after_help = "Examples:\n  overwinter next footbridges\n  overwinter next footbridges --minutes 30"
+    )]
     Next {
         /// The project
         project: String,
@@ -136,7 +138,9 @@ Exit status: 0 fine, 1 trials and prediction contradict each other."
         draws: Draws,
     },
     /// Compare the specimens of a board: this one, and one you might buy
-    #[command(after_help = "Examples:\n  overwinter specimens BOWLINE\n  overwinter specimens REEF --prior 15%")]
+    #[command(
+        after_help = "Examples:\n  overwinter specimens BOWLINE\n  overwinter specimens REEF --prior 15%"
+    )]
     Specimens {
         /// The board
         board: String,
@@ -264,8 +268,7 @@ pub(crate) fn run(common: &Common, command: &Measure) -> Result<u8> {
         }
         Measure::Ride { board, specimen, events } => {
             let bench = read(&common.folder, common.format)?;
-            let report =
-                ride::ride(&bench, board, specimen.as_deref(), *events).map_err(refuse)?;
+            let report = ride::ride(&bench, board, specimen.as_deref(), *events).map_err(refuse)?;
             write(common, &report, human::ride, csv::ride)?;
             Ok(if report.contradiction { ANSWER_IS_NO } else { FINE })
         }
@@ -321,7 +324,7 @@ fn uncertainty_of(common: &Common, instrument: &str, range: &str) -> Result<f64>
 fn settle_live(common: &Common, mut live: settle::Live, readings: &[String]) -> Result<u8> {
     // Advice after each reading goes to standard error, so that the result alone stands on standard output.
     let talk = common.format == Format::Human;
-    let mut told = |line: &str, said: Option<String>| -> Result<()> {
+    let told = |line: &str, said: Option<String>| -> Result<()> {
         if let Some(said) = said.filter(|_| talk) {
             let mut out = anstream::stderr().lock();
             writeln!(out, "{:>14}  {said}", line.trim())?;
