@@ -45,6 +45,15 @@ fn figure(fact: Option<crate::facts::Fact>, shown: &Shown<'_>, kind: Kind) -> Ce
     }
 }
 
+/// Whole board minus bare module; below what the readings resolve it says so instead of a bare number.
+fn beyond_module(shown: &Shown<'_>) -> CellValue {
+    let mut cell = figure(shown.beyond_module(), shown, Kind::SmallCurrent);
+    if let (CellValue::Figure(value), Some(text)) = (&mut cell, shown.beyond_module_text()) {
+        value.text = text;
+    }
+    cell
+}
+
 fn count(value: Option<u32>) -> CellValue {
     value.map_or(CellValue::Unknown, |n| CellValue::Number {
         value: f64::from(n),
@@ -78,7 +87,7 @@ const FIGURES: &[Definition] = &[
         group: "on battery",
         unit: MICROAMPERE,
         logarithmic: true,
-        get: |s, _| figure(s.beyond_module(), s, Kind::SmallCurrent),
+        get: |s, _| beyond_module(s),
     },
     Definition {
         key: "idle",
