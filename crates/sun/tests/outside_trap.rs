@@ -1,6 +1,6 @@
-//! Trap 8 of the job notes, "annual mean sun", reproduced with the assumptions printed there.
+//! Trap 8 of the design notes, "annual mean sun", reproduced with the assumptions printed there.
 //!
-//! Source of the expected figures: the job notes (5 runs × 2000 years of an independent model): 94.5 ± 0.7 % of years with an outage, 5.8 ± 0.1 % of
+//! Source of the expected figures: the design notes (5 runs × 2000 years of an independent model): 94.5 ± 0.7 % of years with an outage, 5.8 ± 0.1 % of
 //! days; 20 % if charging in the frost were permitted; 0 of 6000 at the smaller load. Here 2000 years each, five seeds.
 #![allow(
     clippy::print_stdout,

@@ -374,7 +374,7 @@ mod tests {
 
     #[test]
     fn fold_back_as_on_paper() {
-        // (110 − 25)/(130·1.7) = 0.385 A (job practice; a maker's data sheet has the same form).
+        // (110 − 25)/(130·1.7) = 0.385 A (common practice; a maker's data sheet has the same form).
         let fold = FoldBack { limit_c: 110.0, resistance_k_per_w: 130.0 };
         assert!((fold.limit_a(25.0, 1.7) - 0.38462).abs() < 1e-5);
         assert_eq!(fold.limit_a(120.0, 1.0), 0.0);
