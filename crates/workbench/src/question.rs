@@ -400,8 +400,8 @@ fn wish_value(
     traits: &overwinter_documents::types::board::Traits,
 ) -> (Option<f64>, CellValue) {
     let (aspect, sign) = match wish {
-        Wish::Minimise(aspect) => (*aspect, -1.0),
-        Wish::Maximise(aspect) => (*aspect, 1.0),
+        Wish::Minimise(aspect) => (aspect, -1.0),
+        Wish::Maximise(aspect) => (aspect, 1.0),
     };
     let number = |value: Option<f64>, text: &dyn Fn(f64) -> String| match value {
         Some(value) => (Some(sign * value), CellValue::Number { value, text: text(value) }),
