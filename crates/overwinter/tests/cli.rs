@@ -43,7 +43,8 @@ fn run(folder: &Path, arguments: &[&str]) -> Output {
 }
 
 fn text(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
+    // Blanks that do not break, between a number and its unit, read as plain ones.
+    String::from_utf8(output.stdout.clone()).unwrap().replace('\u{a0}', " ")
 }
 
 fn error(output: &Output) -> String {

@@ -49,6 +49,12 @@ impl Drop for Demo {
     }
 }
 
+/// Both streams as text, blanks that do not break as plain ones.
+fn plain(output: &Output) -> String {
+    let text = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
+    String::from_utf8_lossy(&text).replace('\u{a0}', " ")
+}
+
 fn assert_has(text: &str, wanted: &[&str]) {
     for part in wanted {
         assert!(text.contains(part), "“{part}” is missing:\n{text}");
@@ -60,7 +66,7 @@ fn a_difference_with_itself_is_exactly_zero_and_shared_errors_cancel() {
     let demo = Demo::new("figure");
     let reading = "2026-04-12 BOWLINE-1 sleep#1";
     let same = demo.text(&["figure", reading, reading]);
-    assert_has(&same, &["exactly zero"]);
+    assert_has(&same, &["  0 A\n", "correlation 1;"]);
     let budget = demo.text(&["figure", "BOWLINE-1", "--what", "sleep current"]);
     // Mean of the five typed repeats 9.40 9.39 9.37 9.41 9.43 less the mean zero 0.005 µA: 9.395 µA.
     assert_has(
@@ -192,8 +198,10 @@ fn the_next_test_and_the_spread_are_told() {
     let demo = Demo::new("next");
     let next = demo.text(&["next", "footbridges", "--draws", "256"]);
     assert_has(&next, &["charge per “report”", "flips"]);
-    let ford = demo.text(&["next", "ford gauge", "--draws", "256"]);
-    assert_has(&ford, &["TURKSHEAD"]);
+    assert_has(
+        &demo.text(&["next", "ford gauge", "--draws", "256"]),
+        &["SLIPKNOT: resets on removal", "common practice, no source"],
+    );
     // Three specimens: t(0.975, 2)·√(1 + 1/3) = 4.97.
     assert_has(&demo.text(&["specimens", "BOWLINE"]), &["4.97 · s from 3 specimens", "--prior"]);
 }
@@ -211,7 +219,11 @@ fn bad_readings_are_told_and_kept() {
     );
     assert_has(&text, &["900 µA", "range"]);
     std::fs::write(demo.0.join("sessions/odd.toml"), session.replace("900 µA", "-3 Ω")).unwrap();
-    let output = demo.run(&["figure", "odd"]);
+    let output = demo.run(&["table"]);
     assert_eq!(output.status.code(), Some(2));
-    assert_has(&String::from_utf8_lossy(&output.stderr), &["sessions/odd.toml"]);
+    assert_has(
+        &plain(&output),
+        &["sessions/odd.toml:10", "-3 Ω is a resistance, but a sleep current is a current"],
+    );
+    assert_has(&demo.text(&["figure", "odd"]), &["typed: -3 Ω", "sessions/odd.toml"]);
 }

@@ -177,7 +177,8 @@ fn loss(rate: f64, width: f64) -> (&'static str, f64, f64) {
 /// dropped from both (`12.60 ± 0.70` → `12.6 ± 0.7`), as the trade prints it.
 fn pair(value: f64, width: f64) -> (String, String) {
     let (value_text, width_text) = round_to_uncertainty(value, width, 2);
-    if width_text.contains('.') && width_text.ends_with('0') {
+    // Only where the value ends so too: 0.25 ± 0.10 must not become 0.3 ± 0.1.
+    if width_text.contains('.') && width_text.ends_with('0') && value_text.ends_with('0') {
         return round_to_uncertainty(value, width, 1);
     }
     (value_text, width_text)

@@ -218,15 +218,18 @@ pub(crate) fn charger_need(
         );
     }
     let figures = bench.cell_figures(cell);
-    let float =
-        shown.board.charger.as_ref().and_then(|c| c.float_voltage.as_ref()).map_or(4.2, |v| v.si());
+    // What nobody stated is the usual charger for one lithium-ion cell: the careful side, and it is said.
+    let stated =
+        shown.board.charger.as_ref().and_then(|c| c.float_voltage.as_ref()).map(|v| v.si());
+    let float = stated.unwrap_or(4.2);
     if let Some(limit) =
         figures.charge_voltage.as_ref().map(|v| v.si() * f64::from(cell.in_series.unwrap_or(1)))
         && float > limit + 0.05
     {
         let reason = format!(
-            "it charges to {}, the cell must not go above {}",
+            "it charges to {}{}, the cell must not go above {}",
             crate::text::voltage(float),
+            if stated.is_some() { "" } else { " (not stated; usual for a charger)" },
             crate::text::voltage(limit)
         );
         return result(NeedVerdict::DoesNot, reason, None);
