@@ -150,7 +150,7 @@ fn printing_by_rule() {
     assert_eq!(Charge::from_si(0.19).to_string(), "190 mC");
     assert_eq!(Temperature::from_si(263.15).to_string(), "-10 °C");
     assert_eq!("< 3 µA".parse::<Current>().unwrap().to_string(), "< 3 µA");
-    assert_eq!(Current::from_si(0.0).to_string(), "0 pA");
+    assert_eq!(Current::from_si(0.0).to_string(), "0 A");
     assert_eq!(Current::from_si(f64::NAN).value_text(3), "unknown pA");
 }
 
