@@ -2,8 +2,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use overwinter_documents::Diagnostic;
-use overwinter_documents::diagnostic::{Place, Severity};
+use overwinter_documents::{Diagnostic, Place, Severity};
 use overwinter_workbench::{ask, ranking, report};
 use ts_rs::{Config, TS};
 
