@@ -10,6 +10,8 @@ export interface Facts {
   date: string;
   licence: string;
   checksum: string;
+  /** Draws of the sharpest ranking. */
+  draws: number;
   /** Token for writes; only in the app that the tool serves. */
   token?: string;
 }
@@ -19,6 +21,8 @@ export type Files = [path: string, text: string][];
 /** Documents and the answers that were computed when the page was made. */
 export interface Content {
   files: Files;
+  /** Of the files; only in the app that the tool serves. */
+  checksum?: string;
   prepared: { request: Request; reply: Reply }[];
 }
 
@@ -32,12 +36,18 @@ export class Refused extends Error {
 /** The question was given up because a newer one replaced it. */
 export class Stopped extends Error {}
 
+export function message(error: unknown): string {
+  return error instanceof Error ? error.message : String(error);
+}
+
 export interface Engine {
   /** Documents, for lists and for the texts of projects. */
   readonly content: Content;
   ask(request: Request): Promise<Reply>;
-  /** Gives up everything that is being computed. */
+  /** Gives up the long questions that are being computed. */
   stop(): void;
+  /** Makes the engine ready before the first question. */
+  warm(): Promise<void>;
 }
 
 /** The payload of a reply of the wanted kind; an error reply is thrown. */
@@ -101,51 +111,62 @@ class Seat {
   }
 }
 
-/** The engine in a worker. A second worker stands ready, so that giving up a long computation costs nothing. */
+/** Questions that draw samples are long: they have a worker of their own that may be stopped at any time. */
+function isLong(request: Request): boolean {
+  return typeof request === "object" && ("choose" in request || "forecast" in request);
+}
+
+/** The engine in two workers: one for long questions, one for quick ones that also takes over when the first is stopped. */
 export class PageEngine implements Engine {
   private module?: Promise<WebAssembly.Module>;
-  private seat?: Seat;
-  private spare?: Seat;
-  private broken?: Error;
+  private long?: Seat;
+  private quick?: Seat;
 
   constructor(readonly content: Content) {}
 
-  private async seated(): Promise<Seat> {
-    if (this.broken) throw this.broken;
+  private async compiled(): Promise<WebAssembly.Module> {
     this.module ??= unpack(embedded("engine")).then((bytes) => WebAssembly.compile(bytes));
-    let module: WebAssembly.Module;
     try {
-      module = await this.module;
+      return await this.module;
     } catch (error) {
-      this.broken = new Error(`The engine of this page could not be started (${String(error)}). What was computed when the page was made is still shown.`);
-      throw this.broken;
+      throw new Error(`The engine of this page could not be started (${message(error)}). What was computed when the page was made is still shown.`);
     }
-    if (!this.seat) {
-      this.seat = this.spare ?? new Seat(module, this.content.files);
-      this.spare = undefined;
-    }
-    const seat = this.seat;
-    await seat.ready;
-    this.spare ??= new Seat(module, this.content.files);
-    return seat;
+  }
+
+  /** Starts the engine before it is needed, so that the first change is answered at once. */
+  async warm(): Promise<void> {
+    const module = await this.compiled();
+    this.long ??= new Seat(module, this.content.files);
+    await this.long.ready;
+    this.quick ??= new Seat(module, this.content.files);
   }
 
   async ask(request: Request): Promise<Reply> {
-    const seat = await this.seated();
+    const module = await this.compiled();
+    let seat: Seat;
+    if (isLong(request)) seat = this.long ??= new Seat(module, this.content.files);
+    else seat = this.quick ??= new Seat(module, this.content.files);
+    await seat.ready;
     const answer = JSON.parse(await seat.send({ json: JSON.stringify({ ask: request }) })) as { reply?: Reply; fault?: string };
     if (answer.reply === undefined) throw new Error(answer.fault ?? "the engine gave no reply");
     return answer.reply;
   }
 
   stop(): void {
-    if (!this.seat?.busy) return;
-    this.seat.close(new Stopped());
-    this.seat = undefined;
+    if (!this.long?.busy) return;
+    this.long.close(new Stopped());
+    this.long = undefined;
+    if (this.quick && !this.quick.busy) {
+      this.long = this.quick;
+      this.quick = undefined;
+    }
   }
 }
 
 /** The engine behind the server on loopback. */
 export class BenchEngine implements Engine {
+  /** Called when the folder on disk is no longer what this page read. */
+  onChange?: () => void;
   private abort = new AbortController();
 
   constructor(
@@ -160,14 +181,20 @@ export class BenchEngine implements Engine {
         method: "POST",
         headers: { "content-type": "application/json", "x-overwinter-token": this.token },
         body: JSON.stringify(request),
-        signal: this.abort.signal,
+        signal: isLong(request) ? this.abort.signal : undefined,
       });
     } catch (error) {
       if (this.abort.signal.aborted || (error instanceof DOMException && error.name === "AbortError")) throw new Stopped();
       throw new Error("The tool does not answer: start it again in the bench folder. Nothing you typed here is lost.");
     }
     if (!response.ok) throw new Error(await response.text());
+    const now = response.headers.get("x-overwinter-checksum");
+    if (now && now !== this.content.checksum) this.onChange?.();
     return (await response.json()) as Reply;
+  }
+
+  warm(): Promise<void> {
+    return Promise.resolve();
   }
 
   stop(): void {

@@ -1,7 +1,7 @@
 // Reads the page's facts, opens the engine, shows the views.
 import "./style.css";
 import { render } from "preact";
-import { facts, open, part, type Facts } from "./engine";
+import { BenchEngine, facts, open, part, type Facts } from "./engine";
 import { answer, engine, follow, go, message, place, restore, table, told, trouble, type Place } from "./state";
 import { AboutView } from "./views/about";
 import { BenchView } from "./views/bench";
@@ -81,6 +81,10 @@ async function begin(): Promise<void> {
   } catch (error) {
     trouble.value = message(error);
   }
+  const ready = engine.value;
+  if (ready instanceof BenchEngine) ready.onChange = () => { trouble.value = "Files of the bench folder changed on disk since this page was opened. Reload to see them; what you typed in the project panel stays in the address."; };
+  // After the first picture: a fault shows with the first question that needs the engine.
+  setTimeout(() => void ready?.warm().catch(() => undefined), 200);
 }
 
 void begin();

@@ -1,6 +1,6 @@
 // What the views share. The project's text is the truth; everything else follows from it.
 import { batch, computed, effect, signal } from "@preact/signals";
-import { type Engine, type Facts, Refused, Stopped, part } from "./engine";
+import { type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
 import { decode, encode } from "./fragment";
 import { documents, read, type Table } from "./project";
 import type { BoardReport, ChoiceReport, Diagnostic, ForecastReport, Reply, Request, TableReport } from "./types";
@@ -42,7 +42,10 @@ export interface Ranked {
 export const ranked = signal<Ranked>({ faults: [] });
 
 /** Draws of the steps: a first ranking at once, then sharper ones. */
-export const STEPS = [16, 128, 1000];
+export function steps(): number[] {
+  const last = told.value?.draws ?? 1000;
+  return [16, 128, last].filter((draws, i) => i === 2 || draws < last);
+}
 export const SEED = 1;
 
 /** A request without what is left at its default, keys in order: two ways to ask the same compare equal. */
@@ -79,10 +82,10 @@ async function rank(of: string): Promise<void> {
   const own = ++turn;
   engine.value?.stop();
   const wanted = asked();
-  const last = STEPS[STEPS.length - 1] as number;
+  const last = steps().at(-1) ?? 1000;
   const request = (draws: number): Request => ({ choose: { project: wanted, draws, seed: SEED } });
   const whole = prepared(request(last));
-  for (const draws of whole ? [last] : STEPS) {
+  for (const draws of whole ? [last] : steps()) {
     ranked.value = { ...ranked.value, computing: draws, halted: false, trouble: undefined };
     try {
       const choice = part(await answer(request(draws)), "choice");
@@ -106,9 +109,7 @@ export function halt(): void {
   engine.value?.stop();
 }
 
-export function message(error: unknown): string {
-  return error instanceof Error ? error.message : String(error);
-}
+export { message };
 
 let pause: ReturnType<typeof setTimeout> | undefined;
 

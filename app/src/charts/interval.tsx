@@ -63,6 +63,10 @@ export interface IntervalProps {
 
 export function Interval({ axis, low, middle, high, target, tone = "", label }: IntervalProps) {
   const [a, b] = [at(axis, low), at(axis, high)];
+  // Far below everything that matters: an arrow at the edge instead of a stretched axis.
+  if (high <= axis.low) {
+    return <span class={`interval ${tone}`} role="img" aria-label={`${label}; left of the axis`}>{target ? <i class="target" style={{ left: `${at(axis, target)}%` }} /> : null}<i class="beyond">◂</i></span>;
+  }
   return (
     <span class={`interval ${tone}`} role="img" aria-label={label}>
       {target ? <i class="target" style={{ left: `${at(axis, target)}%` }} /> : null}

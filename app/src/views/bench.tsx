@@ -30,7 +30,7 @@ const STEPS: { title: string; gate?: string; lines: string[] }[] = [
 
 export function BenchView() {
   useSignalEffect(() => {
-    if (engine.value && ranked.value.computing === undefined && !started) {
+    if (engine.value && !started) {
       started = true;
       void load();
     }
@@ -51,7 +51,7 @@ export function BenchView() {
             {open.map((t) => (
               <li key={t.board + t.need}>
                 <span class="box" aria-hidden="true" />
-                <span><button type="button" class="name" onClick={() => go({ view: "board", board: t.board })}><bdi>{t.board}</bdi></button> <strong>{t.need}</strong>: {t.reason}{t.minutes !== null && !t.reason.includes(" min)") ? ` (${t.minutes.toFixed(0)} min)` : ""}</span>
+                <span><button type="button" class="name" onClick={() => go({ view: "board", board: t.board })}><bdi>{t.board}</bdi></button> – <strong>{t.need}</strong>: {t.reason}{t.minutes !== null && !t.reason.includes(" min)") ? ` (${t.minutes.toFixed(0)} min)` : ""}</span>
               </li>
             ))}
           </ol>

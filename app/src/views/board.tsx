@@ -89,8 +89,7 @@ async function load(name: string): Promise<void> {
 
 export function BoardView({ board }: { board: string }) {
   useSignalEffect(() => {
-    // The ranking goes first; a board's sheet is quick and needs no draws.
-    if (engine.value && ranked.value.computing === undefined && shown.peek().of !== board) void load(board);
+    if (engine.value && shown.peek().of !== board) void load(board);
   });
   const { report, faults, trouble, of } = shown.value;
   const current = of === board ? report : undefined;

@@ -5,7 +5,7 @@ import { Bands } from "../charts/bands";
 import { Contributions, Waterfall } from "../charts/bars";
 import { Pairs } from "../charts/pairs";
 import { days, life, milliampereHours, percent, SECONDS, significant } from "../format";
-import { engine, forecast, go, message, project, ranked, text } from "../state";
+import { engine, forecast, go, message, project, ranked, steps, text } from "../state";
 import { Refused, Stopped } from "../engine";
 import { get } from "../project";
 import type { Diagnostic, ForecastReport } from "../types";
@@ -28,14 +28,16 @@ async function load(board: string, of: string): Promise<void> {
   const own = ++turn;
   shown.value = { ...shown.value, waiting: true, faults: [], trouble: undefined };
   // A rough forecast first: the drawing stands at once, its edges sharpen afterwards.
-  for (const draws of [64, 1000]) {
+  const [rough, fine] = [steps()[0] ?? 16, steps().at(-1) ?? 1000];
+  for (const draws of rough === fine ? [fine] : [rough, fine]) {
     try {
       const report = await forecast(board, draws);
       if (own !== turn) return;
-      shown.value = { report, of, faults: [], waiting: draws !== 1000 };
+      shown.value = { report, of, faults: [], waiting: draws !== fine };
     } catch (error) {
       if (own !== turn) return;
-      if (error instanceof Stopped) { shown.value = { ...shown.value, waiting: false }; return; }
+      // A newer ranking took the engine: this forecast is asked for again when that is done.
+      if (error instanceof Stopped) { shown.value = { ...shown.value, of: undefined, waiting: false }; return; }
       shown.value = { faults: error instanceof Refused ? error.diagnostics : [], trouble: error instanceof Refused ? undefined : message(error), waiting: false };
       return;
     }

@@ -2,12 +2,13 @@
 import { signal } from "@preact/signals";
 import { useId } from "preact/hooks";
 import { figure, get, read, set, write, type Table, type Value } from "../project";
-import { cells, changed, choose, link, message, project, projects, ranked, remembered, started, text } from "../state";
+import { cells, changed, choose, link, message, project, projects, ranked, started, text } from "../state";
 import { Faults } from "./parts";
 
 const asText = signal(false);
 const copied = signal<string | undefined>(undefined);
-export const panelOpen = remembered("panel", true);
+// On a narrow screen the ranking comes first.
+const panelOpen = signal(matchMedia("(min-width: 60rem)").matches);
 
 function change(value: Value | undefined, ...path: (string | number)[]): void {
   const now = project.value;

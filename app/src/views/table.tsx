@@ -3,7 +3,7 @@ import { computed, signal } from "@preact/signals";
 import { at, axisOf, Interval, TimeScale, type Axis } from "../charts/interval";
 import { csv } from "../csv";
 import { life, percent } from "../format";
-import { go, halt, ranked, remembered, table, text, STEPS } from "../state";
+import { go, halt, ranked, remembered, steps, table, text } from "../state";
 import type { BoardVerdict, CellValue, Column, LifeAnswer, Row } from "../types";
 import { Facets, passes } from "./facets";
 import { cellNumber, cellText, Faults, save, short, truthText, Unknown, Verdict, Waiting } from "./parts";
@@ -47,7 +47,9 @@ const axis = computed<Axis | undefined>(() => {
   });
   const target = ranked.value.choice?.target_s;
   if (target) values.push(target);
-  return axisOf(values);
+  const whole = axisOf(values);
+  // What lives less than a fortieth of the longest is out whatever the axis shows: it gets an arrow, the others room.
+  return whole ? { low: Math.max(whole.low, whole.high / 40), high: whole.high } : undefined;
 });
 
 const axes = computed(() => {
@@ -216,7 +218,7 @@ function Columns() {
 
 function Status() {
   const { choice, computing, halted, of, faults, trouble } = ranked.value;
-  const last = STEPS[STEPS.length - 1] as number;
+  const last = steps().at(-1) ?? 0;
   return (
     <div class="status">
       <p role="status" aria-live="polite">
@@ -237,7 +239,7 @@ function Status() {
 export function TableView() {
   const report = table.value;
   const { choice, of, faults } = ranked.value;
-  const shown = (report?.columns ?? []).filter((c) => columns.value.includes(c.key)).sort((a, b) => columns.value.indexOf(a.key) - columns.value.indexOf(b.key));
+  const shown = (report?.columns ?? []).filter((c) => columns.value.includes(c.key));
   const all = sorted.value;
   const span = 5 + shown.length;
   const groups: { name: string; width: number }[] = [];
@@ -336,7 +338,7 @@ function Why({ verdict }: { verdict?: BoardVerdict }) {
   return (
     <span class="why">
       {decisive.length > 0
-        ? <span>{decisive[0]?.need}: {decisive[0]?.reason}{decisive.length > 1 ? <span class="quiet"> and {decisive.length - 1} more</span> : null}</span>
+        ? <span>{decisive[0]?.need.startsWith("lasts ") ? "" : `${decisive[0]?.need}: `}{decisive[0]?.reason}{decisive.length > 1 ? <span class="quiet"> and {decisive.length - 1} more</span> : null}</span>
         : ending ? <span>ends by {ending.ending}</span> : null}
       {rework && verdict.verdict !== "fits" && rework.days_gained >= 0.5 ? <span class="rework">{rework.rework}, {rework.minutes.toFixed(0)} min: +{rework.days_gained.toFixed(0)} d</span> : null}
     </span>

@@ -13,6 +13,6 @@ mod summary;
 mod template;
 
 pub use bench::{Documents, SaveFault};
-pub use publish::{Prepared, Publication, prepare, publish};
+pub use publish::{DRAWS, Prepared, PreparedAnswers, Publication, prepare, publish};
 pub use serve::{ServeError, Serving, bind};
 pub use template::{NotBuilt, is_built};

@@ -18,8 +18,8 @@ use crate::template::{ENGINE, Filling, NotBuilt, fill};
 const POLICY: &str = "default-src 'none'; script-src 'unsafe-inline' 'wasm-unsafe-eval'; style-src 'unsafe-inline'; \
      img-src data:; worker-src blob:; connect-src 'none'; form-action 'none'; base-uri 'none'";
 
-/// Draws of the answers that a page carries; the page asks for the same number.
-const DRAWS: usize = 1000;
+/// Draws of the sharpest ranking where the caller has no reason for others.
+pub const DRAWS: usize = 1000;
 /// Seed of those draws; the page asks for the same.
 const SEED: u64 = 1;
 
@@ -48,6 +48,7 @@ pub struct Prepared {
 /// Answers computed for a page, with what its summary is written from.
 #[derive(Debug, Clone, Default)]
 pub struct PreparedAnswers {
+    draws: usize,
     answers: Vec<Prepared>,
     choices: Vec<ChoiceReport>,
     table: Option<TableReport>,
@@ -55,9 +56,10 @@ pub struct PreparedAnswers {
 
 /// Computes what a page shows at once: the table and the choice of every project.
 ///
-/// Long work for a large bench; `tell` hears the name of each project before it is computed.
-pub fn prepare(bench: &Bench, mut tell: impl FnMut(&str)) -> PreparedAnswers {
-    let mut all = PreparedAnswers::default();
+/// Choices are computed with `draws` draws, and the page asks for as many when its reader changes a project. Long work for
+/// a large bench; `tell` hears the name of each project before it is computed.
+pub fn prepare(bench: &Bench, draws: usize, mut tell: impl FnMut(&str)) -> PreparedAnswers {
+    let mut all = PreparedAnswers { draws, ..PreparedAnswers::default() };
     let whole = Request::Table { columns: vec!["all".into()], sort: None, filter: Vec::new(), specimens: false };
     keep(&mut all, json!({ "table": { "columns": ["all"] } }), &ask(bench, whole));
     let usual = Request::Table { columns: Vec::new(), sort: None, filter: Vec::new(), specimens: false };
@@ -67,8 +69,8 @@ pub fn prepare(bench: &Bench, mut tell: impl FnMut(&str)) -> PreparedAnswers {
     let projects: Vec<String> = bench.projects().map(|project| project.name.clone()).collect();
     for project in projects {
         tell(&project);
-        let request = json!({ "choose": { "project": &project, "draws": DRAWS, "seed": SEED } });
-        let reply = ask(bench, Request::Choose { project, draws: DRAWS, seed: SEED });
+        let request = json!({ "choose": { "project": &project, "draws": draws, "seed": SEED } });
+        let reply = ask(bench, Request::Choose { project, draws, seed: SEED });
         keep(&mut all, request, &reply);
         if let Reply::Choice(choice) = reply {
             all.choices.push(*choice);
@@ -120,6 +122,7 @@ pub fn publish(
     let checksum = checksum(files);
     let facts = json!({
         "home": "page", "title": title, "version": version, "date": date, "licence": licence, "checksum": checksum,
+        "draws": prepared.draws,
     });
     let content = json!({ "files": files, "prepared": prepared.answers });
     let foot = format!("overwinter {version} · {date} · {licence} · {checksum}");
