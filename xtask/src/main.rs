@@ -14,7 +14,7 @@ use anyhow::{Context, Result, bail};
 /// The benchmarks: name, package, bench target.
 const BENCHES: &[(&str, &str, &str)] = &[
     ("forecast", "overwinter-engine", "forecast"),
-    ("choice", "overwinter-workbench", "choice"),
+    ("choice", "overwinter", "choice"),
     ("figures", "overwinter-figures", "figures"),
     ("traces", "overwinter-traces", "traces"),
     ("sun", "overwinter-sun", "sun"),

@@ -89,10 +89,10 @@ impl Checker<'_> {
         name: Option<&str>,
     ) {
         let Some(name) = name else { return };
-        let names = self.folder.names(kind);
-        if names.contains(&name) {
+        if self.folder.has(kind, name) {
             return;
         }
+        let names = self.folder.names(kind);
         let help = match did_you_mean(name, names.iter().copied()) {
             Some(meant) => format!("did you mean \"{meant}\"?"),
             None if names.is_empty() => format!("add a file in {}/", kind.folder()),

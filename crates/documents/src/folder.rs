@@ -131,6 +131,8 @@ pub struct Folder {
     pub panels: Shelf<Panel>,
     /// Sites.
     pub sites: Shelf<Site>,
+    /// Board and place of every specimen, by label.
+    specimens: BTreeMap<String, (String, usize)>,
 }
 
 impl Folder {
@@ -151,6 +153,7 @@ impl Folder {
         for (path, text, parsed) in parse_all(files) {
             folder.put(&path, text, Origin::Folder, parsed, &mut diagnostics);
         }
+        folder.index_specimens();
         check(&folder, &mut diagnostics);
         (folder, diagnostics)
     }
@@ -217,7 +220,20 @@ impl Folder {
 
     /// A specimen by its label, with its board.
     pub fn specimen(&self, id: &str) -> Option<(&Entry<Board>, &Specimen)> {
-        self.specimens().find(|(_, specimen)| specimen.id == id)
+        let (board, index) = self.specimens.get(id)?;
+        let entry = self.boards.get(board)?;
+        Some((entry, entry.document.specimens.get(*index)?))
+    }
+
+    /// The first of two with the same label holds; the check tells of the second.
+    fn index_specimens(&mut self) {
+        for entry in self.boards.iter() {
+            let board = &entry.document;
+            for (index, specimen) in board.specimens.iter().enumerate() {
+                let place = (board.name.clone(), index);
+                self.specimens.entry(specimen.id.clone()).or_insert(place);
+            }
+        }
     }
 
     /// Every specimen with its board, in the order of boards.
@@ -273,23 +289,32 @@ impl Folder {
         self.ranges(&instrument.document).iter().find(|range| range.name == name)
     }
 
+    /// Whether there is a document of that kind and name.
+    pub fn has(&self, kind: DocumentKind, name: &str) -> bool {
+        macro_rules! shelves {
+            ($($variant:ident: $shelf:ident),*) => {
+                match kind { $(DocumentKind::$variant => self.$shelf.get(name).is_some(),)* }
+            };
+        }
+        shelves!(
+            Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
+            Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
+            Regulator: regulators, Module: modules, Panel: panels, Site: sites
+        )
+    }
+
     /// The names of every document of a kind.
     pub fn names(&self, kind: DocumentKind) -> Vec<&str> {
-        match kind {
-            DocumentKind::Board => self.boards.names().collect(),
-            DocumentKind::Session => self.sessions.names().collect(),
-            DocumentKind::Claim => self.claims.names().collect(),
-            DocumentKind::Instrument => self.instruments.names().collect(),
-            DocumentKind::Meter => self.meters.names().collect(),
-            DocumentKind::Cell => self.cells.names().collect(),
-            DocumentKind::Chemistry => self.chemistries.names().collect(),
-            DocumentKind::Project => self.projects.names().collect(),
-            DocumentKind::Part => self.parts.names().collect(),
-            DocumentKind::Regulator => self.regulators.names().collect(),
-            DocumentKind::Module => self.modules.names().collect(),
-            DocumentKind::Panel => self.panels.names().collect(),
-            DocumentKind::Site => self.sites.names().collect(),
+        macro_rules! shelves {
+            ($($variant:ident: $shelf:ident),*) => {
+                match kind { $(DocumentKind::$variant => self.$shelf.names().collect(),)* }
+            };
         }
+        shelves!(
+            Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
+            Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
+            Regulator: regulators, Module: modules, Panel: panels, Site: sites
+        )
     }
 }
 

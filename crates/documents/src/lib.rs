@@ -27,6 +27,7 @@ mod locate;
 mod render;
 mod schema;
 mod seen;
+pub mod sheet;
 pub mod types;
 mod walk;
 
@@ -42,4 +43,5 @@ pub use locate::{KeyPath, Step, locate};
 pub use render::{Style, render};
 pub use schema::{schema_line, schemas};
 pub use seen::{Seen, Trait};
+pub use sheet::{Edit, EditValue};
 pub use walk::{Leaf, Walk};

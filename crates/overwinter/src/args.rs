@@ -44,7 +44,7 @@ pub(crate) enum Format {
 #[derive(Debug, Clone, Copy, Args)]
 pub(crate) struct Draws {
     /// Number of draws of the uncertain inputs
-    #[arg(long, default_value_t = 4096, value_name = "N")]
+    #[arg(long, default_value_t = 2048, value_name = "N")]
     pub(crate) draws: usize,
     /// Seed of the draws; the same seed gives the same answer on every machine
     #[arg(long, default_value_t = 1, value_name = "N")]
@@ -120,6 +120,26 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,
+    /// Write the table of all specimens as CSV that a spreadsheet can edit and `import` reads back
+    #[command(
+        after_help = "Examples:\n  overwinter export > boards.csv\n  overwinter export --european > boards.csv"
+    )]
+    Export {
+        /// Semicolons, decimal commas and a byte order mark, as spreadsheets of much of Europe want it
+        #[arg(long)]
+        european: bool,
+    },
+    /// Show what an edited table would change in the folder; with --apply, change it and keep the comments
+    #[command(
+        after_help = "Examples:\n  overwinter import boards.csv\n  overwinter import boards.csv --apply"
+    )]
+    Import {
+        /// The CSV file
+        table: PathBuf,
+        /// Write the changes
+        #[arg(long)]
+        apply: bool,
+    },
     /// Write the JSON Schemas of the documents, for editors
     #[command(after_help = "Example:  overwinter schemas my-bench/schemas")]
     Schemas {

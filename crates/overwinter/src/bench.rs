@@ -2,8 +2,10 @@
 
 use std::path::Path;
 
-use anyhow::Result;
+use anyhow::{Context, Result};
+use overwinter_documents::sheet::Edit;
 use overwinter_documents::{Diagnostic, Severity};
+use overwinter_store::StoreError;
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::question::QuestionError;
 
@@ -60,24 +62,12 @@ pub(crate) fn render_all(diagnostics: &[Diagnostic]) -> String {
 
 /// Reads a folder with everything found in it.
 pub(crate) fn read_all(folder: &Path) -> Result<(Bench, Vec<Diagnostic>)> {
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let entry = entry?.path();
-        if entry.is_dir() {
-            for file in std::fs::read_dir(&entry)? {
-                let file = file?.path();
-                if file.extension().is_some_and(|e| e == "toml") {
-                    let name = format!(
-                        "{}/{}",
-                        entry.file_name().unwrap_or_default().to_string_lossy(),
-                        file.file_name().unwrap_or_default().to_string_lossy()
-                    );
-                    files.push((name, std::fs::read_to_string(&file)?));
-                }
-            }
-        }
-    }
-    Ok(Bench::read(files))
+    let (read, diagnostics) = overwinter_store::read_folder(folder).map_err(refusal)?;
+    Ok((Bench::new(read), diagnostics))
+}
+
+fn refusal(error: StoreError) -> Refusal {
+    Refusal(vec![error.diagnostic()])
 }
 
 /// Reads a folder; errors refuse, the rest is told on standard error in short.
@@ -95,22 +85,23 @@ pub(crate) fn read(folder: &Path, format: Format) -> Result<Bench> {
     Ok(bench)
 }
 
-/// Creates a new folder of files.
+/// Creates a new folder of files; one that exists and is not empty is refused.
 pub(crate) fn create(folder: &Path, files: &[(&str, &str)]) -> Result<()> {
-    write_all(folder, files)
+    overwinter_store::create_folder(folder, files.iter().copied())
+        .map_err(|error| refusal(error).into())
 }
 
-/// Writes files under a folder.
-pub(crate) fn write_all(folder: &Path, files: &[(&str, &str)]) -> Result<()> {
+/// Writes files under a folder, each atomically, over what is there.
+pub(crate) fn write_all(folder: &Path, files: &[(String, String)]) -> Result<()> {
+    std::fs::create_dir_all(folder)
+        .with_context(|| format!("cannot make the folder {}", shown(folder)))?;
     for (name, text) in files {
-        let path = folder.join(name);
-        if let Some(parent) = path.parent() {
-            std::fs::create_dir_all(parent)?;
-        }
-        std::fs::write(path, text)?;
+        overwinter_store::write_file(folder, name, text).map_err(refusal)?;
     }
     Ok(())
 }
 
-/// The commented examples of `new`.
-pub(crate) const STARTER: &[(&str, &str)] = &[];
+/// Applies edits to the documents of a folder, keeping their comments; the files that changed.
+pub(crate) fn apply(folder: &Path, edits: &[Edit]) -> Result<Vec<String>> {
+    overwinter_store::apply_edits(folder, edits).map_err(|error| refusal(error).into())
+}

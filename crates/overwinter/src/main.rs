@@ -65,7 +65,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
             Ok(FINE)
         }
         Command::New { folder } => {
-            let files = bench::STARTER;
+            let files = overwinter_workbench::starter::FILES;
             bench::create(folder, files)?;
             say(&format!(
                 "Wrote {} commented examples to {}; edit them, then:  overwinter check\n",
@@ -126,13 +126,17 @@ fn run(arguments: &Arguments) -> Result<u8> {
         }
         Command::Check => check(common),
         Command::Schemas { folder } => {
-            let files: Vec<(String, String)> = overwinter_documents::schemas();
-            let borrowed: Vec<(&str, &str)> =
-                files.iter().map(|(path, text)| (path.as_str(), text.as_str())).collect();
-            bench::write_all(folder, &borrowed)?;
+            let files = overwinter_documents::schemas();
+            bench::write_all(folder, &files)?;
             say(&format!("Wrote {} schemas to {}\n", files.len(), folder.display()))?;
             Ok(FINE)
         }
+        Command::Export { european } => {
+            let bench = read(&common.folder, common.format)?;
+            say(&spreadsheet::export(&bench, *european))?;
+            Ok(FINE)
+        }
+        Command::Import { table, apply } => import(common, table, *apply),
         Command::Completions { shell } => {
             let mut text = Vec::new();
             clap_complete::generate(*shell, &mut Arguments::command(), "overwinter", &mut text);
@@ -195,16 +199,11 @@ fn list_columns(common: &Common) -> Result<u8> {
         json(&all)?;
         return Ok(FINE);
     }
-    let mut table = render::columns(&["key", "column", "group", "unit"]);
-    for column in &all {
-        table.add_row(vec![
-            column.key.clone(),
-            column.title.clone(),
-            column.group.clone(),
-            column.unit.clone().unwrap_or_default(),
-        ]);
+    let mut table = render::columns::Columns::new(&["key", "column", "group", "unit"]);
+    for column in all {
+        table.row(vec![column.key, column.title, column.group, column.unit.unwrap_or_default()]);
     }
-    say(&render::lines(&table))?;
+    say(&table.text(render::width()))?;
     Ok(FINE)
 }
 
@@ -223,6 +222,33 @@ fn check(common: &Common) -> Result<u8> {
         Some(overwinter_documents::Severity::Danger) => ANSWER_IS_NO,
         _ => FINE,
     })
+}
+
+/// Compares a table that came back from a spreadsheet with the folder; changes it only when told to.
+fn import(common: &Common, table: &Path, apply: bool) -> Result<u8> {
+    let bench = read(&common.folder, common.format)?;
+    let text =
+        std::fs::read_to_string(table).with_context(|| format!("cannot read {}", shown(table)))?;
+    let proposed =
+        overwinter_documents::sheet::propose(&spreadsheet::sheet(&bench), &shown(table), &text);
+    if !proposed.diagnostics.is_empty() {
+        anstream::eprint!("{}", bench::render_all(&proposed.diagnostics));
+    }
+    if common.format == Format::Json {
+        json(
+            &serde_json::json!({ "schema_version": SCHEMA_VERSION, "edits": proposed.edits, "findings": proposed.diagnostics }),
+        )?;
+    } else {
+        say(&spreadsheet::edits(&proposed.edits))?;
+    }
+    if apply && !proposed.edits.is_empty() {
+        let files = bench::apply(&common.folder, &proposed.edits)?;
+        anstream::eprintln!("changed {}: {}", files.len(), files.join(", "));
+    } else if !proposed.edits.is_empty() {
+        anstream::eprintln!("nothing was changed; `--apply` writes these changes");
+    }
+    let errors = proposed.diagnostics.iter().any(overwinter_documents::Diagnostic::is_error);
+    Ok(if errors { BAD_INPUT } else { FINE })
 }
 
 /// Writes a result to standard output.

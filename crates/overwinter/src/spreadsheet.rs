@@ -1,6 +1,9 @@
 //! Reports as CSV: units in the header, unknown kept apart from empty and from no.
 
 use anyhow::Result;
+use overwinter_documents::sheet::{Column, Content, Dialect, Edit, Sheet, boards_sheet, write_csv};
+use overwinter_workbench::bench::Bench;
+use overwinter_workbench::facts::{Fact, Shown};
 use overwinter_workbench::report::{
     BillReport, CellValue, ChoiceReport, ForecastReport, NeedVerdict, TableReport,
 };
@@ -184,4 +187,53 @@ pub(crate) fn bill(report: &BillReport) -> Result<String> {
         ]);
     }
     write(&rows)
+}
+
+/// The table of all specimens: traits with their places, figures computed beside them.
+pub(crate) fn sheet(bench: &Bench) -> Sheet {
+    type Get = fn(&Shown<'_>) -> Option<Fact>;
+    const FIGURES: [(&str, &str, f64, Get); 3] = [
+        ("sleep current", "µA", 1e6, |s| s.sleep()),
+        ("beyond the module", "µA", 1e6, |s| s.beyond_module()),
+        ("charge current", "mA", 1e3, |s| s.charge_current()),
+    ];
+    let mut sheet = boards_sheet(bench.folder());
+    for (name, unit, per_si, get) in FIGURES {
+        let shown = |label: &str| match bench.specimen(label) {
+            Some((board, specimen)) => Some(Shown { bench, board, specimen: Some(specimen) }),
+            None => bench.board(label).map(|board| Shown { bench, board, specimen: None }),
+        };
+        let content = |label: &str, value: &dyn Fn(&Fact) -> f64| match shown(label) {
+            // The electrical fields of a dead specimen stay empty; what nobody measured is unknown.
+            Some(shown) if shown.is_dead() => Content::Empty,
+            Some(shown) => {
+                get(&shown).map_or(Content::Unknown, |fact| Content::Number(value(&fact) * per_si))
+            }
+            None => Content::Unknown,
+        };
+        sheet.push_computed(Column::with_unit(name, unit), |label| {
+            content(label, &|f| f.figure.value())
+        });
+        sheet.push_computed(Column::with_unit(&format!("u({name})"), unit), |label| {
+            content(label, &|f| f.figure.standard_uncertainty())
+        });
+    }
+    sheet
+}
+
+/// The table for a spreadsheet.
+pub(crate) fn export(bench: &Bench, european: bool) -> String {
+    write_csv(&sheet(bench), if european { Dialect::EUROPEAN } else { Dialect::PLAIN })
+}
+
+/// Proposed changes, one a line.
+pub(crate) fn edits(edits: &[Edit]) -> String {
+    if edits.is_empty() {
+        return "The table says the same as the folder.\n".to_owned();
+    }
+    let mut columns = crate::render::columns::Columns::new(&["file", "key", "was", "becomes"]);
+    for edit in edits {
+        columns.row([edit.file.clone(), edit.key.to_string(), edit.was.clone(), edit.now.clone()]);
+    }
+    columns.text(crate::render::width())
 }

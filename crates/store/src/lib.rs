@@ -1,1 +1,16 @@
 //! Bench folders on disk: walking, reading with limits, atomic writes, edits that keep comments.
+//!
+//! Nothing is ever half-written: a file appears whole or not at all, and a set of edits is applied to all files in memory
+//! before the first is written.
+
+#![forbid(unsafe_code)]
+
+mod edit;
+mod error;
+mod read;
+mod write;
+
+pub use edit::{apply_edits, edit_text};
+pub use error::StoreError;
+pub use read::{Limits, read_files, read_folder, read_folder_with};
+pub use write::{FileWriter, Writer, create_folder, write_file, write_file_with};

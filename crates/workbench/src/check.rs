@@ -78,6 +78,31 @@ fn pair(
             NeedVerdict::Fits => {}
         }
     }
+    let figures = bench.folder().regulator(&board.supply).map(|(_, figures)| figures);
+    let full_v = bench
+        .cell_figures(cell)
+        .ocv
+        .and_then(|t| t.voltage.last().map(overwinter_quantity::Voltage::si));
+    if let (Some(most), Some(full)) =
+        (figures.and_then(|f| f.maximum_input).map(|v| v.si()), full_v)
+    {
+        let full = full * f64::from(cell.in_series.unwrap_or(1));
+        if full > most {
+            tell(
+                Severity::Danger,
+                "supply-too-high",
+                format!(
+                    "{} with {}: a full cell gives {}, the board takes at most {}",
+                    board.name,
+                    cell.name,
+                    voltage(full),
+                    voltage(most)
+                ),
+                "put a regulator between them, or take another cell",
+                &root.key("supply"),
+            );
+        }
+    }
     let protected_cell = bench.cell_figures(cell).protection_cut_off.is_some();
     let rechargeable =
         bench.chemistry(&cell.chemistry).is_some_and(|c| c.rechargeable == YesNo::Yes);

@@ -167,8 +167,12 @@ fn verdict_of(
             life_answer(case, &sampled.bought_s, &sampled.bought_endings, question.target_s);
         flags.extend(case.gaps.iter().cloned());
         flags.extend(sampled.flags.iter().map(|flag| flag_text(flag).to_owned()));
-        if sampled.bounded > 0 {
-            flags.push(format!("{} values drawn below zero were set to zero", sampled.bounded));
+        // A handful in thousands is the tail of an assumed spread; more would bend the answer and is said.
+        if sampled.bounded * 200 > sampled.specimen_s.len() {
+            flags.push(format!(
+                "{} of the values drawn fell below zero and were set to zero: an input's spread is too wide for its value",
+                sampled.bounded
+            ));
         }
     }
     if let Some(target_s) = question.target_s.filter(|_| question.life_is_need) {

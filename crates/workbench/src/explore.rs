@@ -107,16 +107,29 @@ pub fn allowances(
     turned.push(("smallest cell".into(), Turn::Input(Target::CellCapacity)));
     for (quantity, turn) in turned {
         let Some((now_si, text)) = turn.now(case) else { continue };
-        let best = bisect(turn, |factor| {
+        let best = bisect(turn, FACTOR_RANGE, |factor| {
             let life = Engine::new().life(&turn.apply(case, factor).scenario)?.life_s;
             Ok(life >= target_s)
         })?;
-        let sure = bisect(turn, |factor| {
+        // The edge with the asked chance lies near the edge of the best values: look there first.
+        let near = match best {
+            Found::Factor(factor) => (factor / 4.0, factor * 4.0),
+            _ => FACTOR_RANGE,
+        };
+        let holds = |factor: f64| {
             let options = SampleOptions { draws: ALLOWANCE_DRAWS, seed };
-            let lives = sample(&[turn.apply(case, factor)], options).map_err(|(_, error)| error)?;
+            let mut turned = turn.apply(case, factor);
+            // Only this specimen is asked for: without spreads the other half of the work falls away.
+            turned.inputs.iter_mut().for_each(|input| input.spread = None);
+            let lives = sample(&[turned], options).map_err(|(_, error)| error)?;
             let reached = lives[0].specimen_s.iter().filter(|life| **life >= target_s).count();
             Ok(reached as f64 >= chance * ALLOWANCE_DRAWS as f64)
-        })?;
+        };
+        let sure = match bisect(turn, near, holds)? {
+            Found::Factor(factor) => Found::Factor(factor),
+            _ if near != FACTOR_RANGE => bisect(turn, FACTOR_RANGE, holds)?,
+            other => other,
+        };
         let percent = (chance * 100.0).round();
         let (allowed_si, allowed, remark) = match (best, sure) {
             (Found::Nothing, _) => (None, None, "out of reach by this alone".to_owned()),
@@ -219,13 +232,13 @@ enum Found {
 /// its interval) counts as not holding.
 fn bisect(
     turn: Turn,
+    (low, high): (f64, f64),
     holds: impl Fn(f64) -> Result<bool, InputError>,
 ) -> Result<Found, InputError> {
     let holds = |factor: f64| match holds(factor) {
         Err(InputError::ActivityTooLong { .. }) => Ok(false),
         other => other,
     };
-    let (low, high) = FACTOR_RANGE;
     let (mut good, mut bad) = if turn.more_is_longer() { (high, low) } else { (low, high) };
     if !holds(good)? {
         return Ok(Found::Nothing);

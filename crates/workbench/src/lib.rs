@@ -19,6 +19,7 @@ pub mod report;
 pub mod resolve;
 pub mod sampling;
 pub mod spread;
+pub mod starter;
 pub mod table;
 pub mod text;
 pub mod traits;

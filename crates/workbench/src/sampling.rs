@@ -27,7 +27,7 @@ pub struct SampleOptions {
 
 impl Default for SampleOptions {
     fn default() -> Self {
-        Self { draws: 4096, seed: 1 }
+        Self { draws: 2048, seed: 1 }
     }
 }
 

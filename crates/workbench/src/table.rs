@@ -255,7 +255,6 @@ const USUAL: &[&str] = &[
     "sleep",
     "beyond-module",
     "idle",
-    "radio",
     "certified",
     "antenna",
     "free-holes",

@@ -79,8 +79,8 @@ trait_columns! {
     usb_bridge_feed, "bridge-feed", "bridge fed from", "measure the bridge's supply pin on battery", 5.0;
     charger, "charger", "charger", "look for a charger chip; measure the contacts with USB in and no cell", 3.0;
     deep_discharge_protection, "protection", "deep-discharge protection", "step the supply down with a tiny load and note where it cuts off", 15.0;
-    resets_on_source_removed, "resets-removed", "resets when the source goes", "ten removals each at 4.1, 3.7 and 3.5 V of a real cell, with a counter that survives resets", 20.0;
-    resets_on_source_attached, "resets-attached", "resets when the source comes", "ten attachments each at 4.1, 3.7 and 3.5 V of a real cell, with a counter that survives resets", 20.0;
+    resets_on_source_removed, "resets-removed", "resets on removal", "ten removals each at 4.1, 3.7 and 3.5 V of a real cell, with a counter that survives resets", 20.0;
+    resets_on_source_attached, "resets-attached", "resets on attaching", "ten attachments each at 4.1, 3.7 and 3.5 V of a real cell, with a counter that survives resets", 20.0;
     led_in_sleep, "led", "LED in sleep", "look at the sleeping board in the dark", 1.0;
 }
 

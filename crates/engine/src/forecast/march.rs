@@ -23,6 +23,9 @@ const FINEST_PANEL: f64 = 0.002;
 /// Largest step of the charge within a month, as a share of the capacity.
 const LARGEST_STEP: f64 = 0.02;
 
+/// Added to the share of charge that a month is said to need, where that is found in two rounds only.
+const SPARE_SHARE: f64 = 0.005;
+
 /// How a march ended: the life, and the leap and instant it ended in.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct End {
@@ -49,6 +52,8 @@ pub(crate) struct March {
     /// Profiles of the months (currents that do not depend on the voltage).
     months: Vec<Profile>,
     knots: Vec<f64>,
+    /// What was seen on the way, at every charge that was really gone through.
+    seen: Flags,
 }
 
 impl March {
@@ -70,6 +75,7 @@ impl March {
         };
         let first = if self.frame.monthly { self.frame.leap_at(sc, 0.0).0 } else { 0 };
         let around = self.around(sc, first);
+        self.seen = Flags::NONE;
         self.profile.reset(&self.frame);
         let passes = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
         self.profile.build(sc, &self.frame, &around, full_c, passes);
@@ -102,6 +108,7 @@ impl March {
             self.profile.build(sc, &self.frame, &around, leap.charge(ending_s), 1);
         }
         flags.extend(self.profile.flags);
+        flags.extend(self.seen);
         let life = match hit {
             Some(hit) => Life {
                 life_s: hit.instant_s,
@@ -168,8 +175,19 @@ impl March {
     /// Mean charge at which the first bound fails, by a few rounds of profile and requirement.
     /// Leaves the profile of that charge behind.
     fn threshold(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64) -> f64 {
-        let mut q = 0.1 * around.capacity_c;
-        let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
+        self.threshold_from(sc, around, start_c, 0.1 * around.capacity_c, 4)
+    }
+
+    fn threshold_from(
+        &mut self,
+        sc: &Scenario,
+        around: &Surroundings,
+        start_c: f64,
+        guess_c: f64,
+        most_rounds: usize,
+    ) -> f64 {
+        let mut q = guess_c;
+        let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { most_rounds };
         for _ in 0..rounds {
             self.profile.build(sc, &self.frame, around, q.min(start_c), rounds.min(2));
             self.profile.fill_checks(&self.frame);
@@ -329,6 +347,7 @@ impl March {
             for ((x, w), kept) in GAUSS.into_iter().zip(&mut falls) {
                 let at = a + (b - a) * x;
                 self.profile.build(sc, &self.frame, &around, at, 2);
+                self.seen.extend(self.profile.flags);
                 let fall = rate * at + self.profile.mean_a;
                 if fall <= 0.0 {
                     stuck = true;
@@ -458,6 +477,7 @@ impl March {
         }
         let rise = sc.cell.ageing.and_then(|a| a.resistance_rise_per_sqrt_year).unwrap_or(0.0);
         let prefactor = sc.cell.ageing.map_or(0.0, |a| a.capacity_loss_per_sqrt_year);
+        let mut guess_c = 0.1 * sc.cell.capacity_c;
         let (mut t, mut q) = (0.0, start_c);
         // Squared ageing law (years at 25 °C), its loss, and the capacity left.
         let mut aged_years = 0.0;
@@ -484,18 +504,21 @@ impl March {
                 // Currents of this month: once for all years where they do not depend on the voltage.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 self.profile.build(sc, &self.frame, &around, q, if linear { 1 } else { 2 });
+                self.seen.extend(self.profile.flags);
                 if self.profile.fill_checks(&self.frame) {
                     flags.insert(Flag::ActivitiesOverlap);
                 }
                 needed[index] = if linear {
                     self.needed_share(sc, &around)
                 } else {
-                    self.threshold(sc, &around, start_c);
-                    self.needed_share(sc, &around)
+                    // Close enough to tell the months in which to look closely: two rounds, and some more.
+                    guess_c = self.threshold_from(sc, &around, start_c, guess_c, 2);
+                    self.needed_share(sc, &around) + SPARE_SHARE
                 };
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 filled[index] = rise == 0.0;
             }
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
             let after = if linear {
                 let leap = Leap {
                     around,
@@ -507,21 +530,26 @@ impl March {
                 };
                 leap.charge(to)
             } else {
-                self.runge_kutta(sc, &around, q, (cond.lambda, lambda_age), length, None)
+                let rates = (cond.lambda, lambda_age);
+                self.midpoint(sc, &around, q, rates, length, recorder.as_deref_mut())
             };
             let capacity_after = sc.cell.capacity_c * left_after;
             if after < needed[index] * capacity_after {
                 // Somewhere in this month a bound fails: look closely.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                let mark = recorder.as_deref_mut().map(|r| r.mark());
+                let mut kept = None;
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    kept = Some(r.clone());
+                    r.rewind(mark);
+                }
                 let (hit, leap) =
                     self.final_leap(sc, around, t, q, lambda_age, to, recorder.as_deref_mut());
                 if hit.is_some() {
                     return (hit, leap);
                 }
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
-                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
-                    r.rewind(mark);
+                if let (Some(r), Some(kept)) = (recorder.as_deref_mut(), kept) {
+                    *r = kept;
                 }
             }
             let leap = Leap {
@@ -535,15 +563,14 @@ impl March {
             if let Some(r) = recorder.as_deref_mut() {
                 if linear {
                     r.linear(sc, &self.frame, &self.months[index], &leap, to);
-                } else {
-                    let rates = (cond.lambda, lambda_age);
-                    self.runge_kutta(sc, &around, q, rates, length, Some(&mut *r));
                 }
                 r.point(to, after, &around);
             }
             if to >= end_s {
                 if linear {
                     core::mem::swap(&mut self.profile, &mut self.months[index]);
+                } else {
+                    self.profile.fill_checks(&self.frame);
                 }
                 // Anchor at the end, so that whoever asks for the charge there gets it.
                 let around = Surroundings { capacity_c: capacity_after, ..around };
@@ -569,13 +596,14 @@ impl March {
     }
 
     fn fall(&mut self, sc: &Scenario, around: &Surroundings, q: f64, rate: f64) -> f64 {
-        self.profile.build(sc, &self.frame, around, q, 2);
+        self.profile.build(sc, &self.frame, around, q, 1);
+        self.seen.extend(self.profile.flags);
         rate * q + self.profile.mean_a
     }
 
-    /// Charge after a month whose currents depend on the voltage: classical Runge–Kutta, in steps of at
-    /// most [`LARGEST_STEP`] of the capacity, because the tables have kinks.
-    fn runge_kutta(
+    /// Charge after a month whose currents depend on the voltage: the midpoint rule, in steps of at most
+    /// [`LARGEST_STEP`] of the capacity. Each evaluation starts from the polarisation of the one before.
+    fn midpoint(
         &mut self,
         sc: &Scenario,
         around: &Surroundings,
@@ -587,25 +615,23 @@ impl March {
         let rate = rates.0 + rates.1;
         let mut q = start_c;
         let mut aged = *around;
-        let first = self.fall(sc, around, q, rate);
-        let steps =
-            libm::ceil(first * length_s / (LARGEST_STEP * around.capacity_c)).clamp(1.0, 60.0);
+        let mut fall = self.fall(sc, around, q, rate);
+        // The ground current of a regulator that enters dropout can rise a hundredfold within a step.
+        let largest = match self.frame.dependence {
+            Some(Dependence::InDropout) => 0.2 * LARGEST_STEP,
+            _ => LARGEST_STEP,
+        };
+        let steps = libm::ceil(fall * length_s / (largest * around.capacity_c)).clamp(1.0, 300.0);
         let h = length_s / steps;
         for step in 0..steps as usize {
             let middle_s = h * (step as f64 + 0.5);
             aged.capacity_c = around.capacity_c * libm::exp(-rates.1 * middle_s);
-            let mut at = q;
-            let mut sum = 0.0;
-            for (weight, next) in [(1.0, 0.5), (2.0, 0.5), (2.0, 1.0), (1.0, 0.0)] {
-                let k = self.fall(sc, &aged, at, rate);
-                if let Some(r) = recorder.as_deref_mut() {
-                    let share_s = weight * h / 6.0;
-                    r.node(sc, &self.frame, &self.profile, at, share_s, rates.0, rates.1);
-                }
-                sum += weight * k;
-                at = q - next * h * k;
+            let middle_c = q - 0.5 * h * fall;
+            fall = self.fall(sc, &aged, middle_c, rate);
+            if let Some(r) = recorder.as_deref_mut() {
+                r.node(sc, &self.frame, &self.profile, middle_c, h, rates.0, rates.1);
             }
-            q -= h / 6.0 * sum;
+            q -= h * fall;
         }
         q
     }

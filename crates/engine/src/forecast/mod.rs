@@ -4,7 +4,7 @@
 //! periodic input, so it is known in closed form at any time: the total charge is an exponential (or a
 //! line) plus a periodic ripple, each RC pair and the wells' imbalance a periodic response less its
 //! start-up. Activities with any intervals superpose. The first failing peak is found by bounds
-//! ([`search`]), not by stepping: a life of years costs microseconds.
+//! (module `search`), not by stepping: a life of years costs microseconds.
 //!
 //! Currents that depend on the voltage (switching regulators, dropout, resistive drains, constant power)
 //! change slowly from cycle to cycle. The mean charge then follows `dQ/dt = −λQ − I(Q)`, with `I(Q)` the

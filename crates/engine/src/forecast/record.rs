@@ -31,7 +31,7 @@ pub(crate) struct Accounts {
     ageing: f64,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Recorder {
     pub(crate) accounts: Accounts,
     pub(crate) points: Vec<Waypoint>,

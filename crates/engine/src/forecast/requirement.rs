@@ -51,7 +51,9 @@ impl Search<'_> {
             // Does this one fail at what the others need?
             let state = &self.profile.checks[c];
             let s = 1.0 - (1.0 - most - offset(c)) / share;
-            if self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0 {
+            if !self.frame.resistance_falls
+                || self.margin(check, s, &state.worst, state.worst_extra_a).volts < 0.0
+            {
                 most = most.max(needs(c));
             }
         }

@@ -258,7 +258,11 @@ impl Search<'_> {
         let mut limit_ns = to_ns(end_s);
         for round in 0..=n {
             let c = if round == 0 { first } else { round - 1 };
-            if round > 0 && c == first || self.bound(c, limit_ns as f64 * NS).volts >= 0.0 {
+            if round > 0 && c == first {
+                continue;
+            }
+            // The bound falls steadily with time, unless the resistance falls with the charge too.
+            if self.frame.resistance_falls && self.bound(c, limit_ns as f64 * NS).volts >= 0.0 {
                 continue;
             }
             if let Some((hit, raw_ns)) = self.first_of(c, begin_s, limit_ns) {

@@ -3,7 +3,8 @@
 use overwinter_workbench::report::{BillLine, BillReport};
 use overwinter_workbench::text::voltage;
 
-use super::{DIM, HEADING, columns, lines, list, styled};
+use super::columns::{Cell, Columns};
+use super::{DIM, HEADING, list, styled, width};
 use crate::chart::bar;
 
 /// The bill.
@@ -20,27 +21,22 @@ pub(crate) fn bill(report: &BillReport) -> String {
             )
         )
     );
-    let mut table = columns(&[]);
-    let row = |line: &BillLine| {
-        let origin = line
-            .origin
-            .as_ref()
-            .map_or(String::new(), |o| styled(DIM, &format!("{}: {}", o.kind, o.source)));
+    let mut table = Columns::new(&[]).right(&[1]);
+    let row = |line: &BillLine| -> Vec<Cell> {
+        let origin =
+            line.origin.as_ref().map_or(String::new(), |o| format!("{}: {}", o.kind, o.source));
         vec![
-            format!("  {}", line.name),
-            line.text.replace(" (k = 2)", ""),
-            bar(line.share, 24),
-            origin,
+            format!("  {}", line.name).into(),
+            line.text.replace(" (k = 2)", "").into(),
+            bar(line.share, 20).into(),
+            Cell::styled(DIM, origin),
         ]
     };
     for line in &report.lines {
-        table.add_row(row(line));
+        table.row(row(line));
     }
-    table.add_row(row(&report.unexplained));
-    if let Some(column) = table.column_mut(1) {
-        column.set_cell_alignment(comfy_table::CellAlignment::Right);
-    }
-    text.push_str(&lines(&table));
+    table.row(row(&report.unexplained));
+    text.push_str(&table.text(width()));
     text.push_str(&format!("{}.\n", report.closure));
     if let Some(beyond) = &report.beyond_module {
         text.push_str(&format!("Whole board minus bare module: {beyond}.\n"));

@@ -4,7 +4,8 @@ use overwinter_workbench::ranking::Tie;
 use overwinter_workbench::report::{BoardVerdict, ChoiceReport, NeedVerdict};
 use overwinter_workbench::text::{life, percent};
 
-use super::{CARE, DIM, HEADING, cell_text, columns, lines, list, styled, wrap};
+use super::columns::{Cell, Columns};
+use super::{CARE, DIM, HEADING, cell_text, list, styled, width, wrap};
 use crate::chart::Axis;
 
 /// The choice.
@@ -56,7 +57,7 @@ fn lives(report: &ChoiceReport) -> String {
         .chain(report.target_s.map(|t| t / day));
     let Some(axis) = Axis::logarithmic(values, 30) else { return String::new() };
     let chance_heading = if report.target_s.is_some() { "chance" } else { "" };
-    let mut table = columns(&[
+    let mut table = Columns::new(&[
         "",
         "board",
         "this specimen, 10–90 %",
@@ -74,7 +75,7 @@ fn lives(report: &ChoiceReport) -> String {
             NeedVerdict::DoesNot => "–",
         };
         let Some(own) = &board.this_specimen else {
-            table.add_row(vec![mark.to_owned(), board.board.clone(), styled(DIM, "unknown")]);
+            table.row([Cell::from(mark), board.board.clone().into(), Cell::styled(DIM, "unknown")]);
             continue;
         };
         let s = &own.summary;
@@ -95,7 +96,7 @@ fn lives(report: &ChoiceReport) -> String {
         } else {
             "fails at once".into()
         };
-        table.add_row(vec![
+        table.row(vec![
             mark.to_owned(),
             board.board.clone(),
             drawn,
@@ -106,12 +107,12 @@ fn lives(report: &ChoiceReport) -> String {
             ends,
         ]);
     }
-    table.add_row(vec![
-        String::new(),
-        String::new(),
-        styled(DIM, &axis.ticks(|v| format!("{v} d"))),
+    table.row([
+        Cell::default(),
+        Cell::default(),
+        Cell::styled(DIM, axis.ticks(|v| format!("{v} d"))),
     ]);
-    let mut text = lines(&table);
+    let mut text = table.text(width());
     text.push_str(&styled(
         DIM,
         "◆ fits, on the front of the wishes  ◇ fits  ? undecided  – does not fit\n",
@@ -173,13 +174,13 @@ fn pairs(report: &ChoiceReport) -> String {
     let short: Vec<String> =
         report.pair_boards.iter().map(|b| b.chars().take(6).collect()).collect();
     headings.extend(short.iter().map(String::as_str));
-    let mut table = columns(&headings);
+    let mut table = Columns::new(&headings);
     for (row, name) in report.pairs.iter().zip(&report.pair_boards) {
         let mut cells = vec![name.clone()];
         cells.extend(row.iter().enumerate().map(|(k, p)| {
             if report.pair_boards[k] == *name { "·".to_owned() } else { percent(*p) }
         }));
-        table.add_row(cells);
+        table.row(cells);
     }
     format!(
         "{}\n{}",
@@ -187,6 +188,6 @@ fn pairs(report: &ChoiceReport) -> String {
             HEADING,
             "Chance that the row outlasts the column (same cell, load and weather for both)"
         ),
-        lines(&table)
+        table.text(width())
     )
 }

@@ -3,7 +3,8 @@
 use overwinter_workbench::report::{ForecastReport, LifeAnswer};
 use overwinter_workbench::text::{Kind, life, percent, significant};
 
-use super::{DIM, HEADING, columns, lines, list, styled, wrap};
+use super::columns::Columns;
+use super::{DIM, HEADING, list, styled, width, wrap};
 use crate::chart::{bar, line};
 
 /// The forecast.
@@ -32,7 +33,7 @@ pub(crate) fn forecast(report: &ForecastReport) -> String {
 }
 
 fn lives(report: &ForecastReport) -> String {
-    let mut table = columns(&[
+    let mut table = Columns::new(&[
         "",
         "10 %",
         "50 %",
@@ -44,7 +45,7 @@ fn lives(report: &ForecastReport) -> String {
         [("this specimen", &report.this_specimen), ("one you might buy", &report.one_you_might_buy)]
     {
         let s = &answer.summary;
-        table.add_row(vec![
+        table.row(vec![
             name.to_owned(),
             life(s.p10_s),
             life(s.p50_s),
@@ -53,7 +54,7 @@ fn lives(report: &ForecastReport) -> String {
             endings(answer),
         ]);
     }
-    let mut text = lines(&table);
+    let mut text = table.text(width());
     if let Some(target) = report.target_s {
         text.push_str(&format!("target {}; ", life(target)));
     }
@@ -107,9 +108,9 @@ fn curve(report: &ForecastReport) -> String {
 
 fn ledger(report: &ForecastReport) -> String {
     let mut text = format!("\n{}\n", styled(HEADING, "Where the charge goes"));
-    let mut table = columns(&[]);
+    let mut table = Columns::new(&[]).right(&[1, 2]);
     for entry in &report.ledger {
-        table.add_row(vec![
+        table.row(vec![
             format!("  {}", entry.name),
             Kind::CellCharge.text(entry.charge_c, None),
             format!("{:.1} %", entry.share * 100.0),
@@ -117,43 +118,35 @@ fn ledger(report: &ForecastReport) -> String {
         ]);
     }
     let total: f64 = report.ledger.iter().map(|l| l.charge_c).sum();
-    table.add_row(vec![
-        "  all".to_owned(),
-        Kind::CellCharge.text(total, None),
-        "100.0 %".to_owned(),
-    ]);
-    for at in [1, 2] {
-        if let Some(column) = table.column_mut(at) {
-            column.set_cell_alignment(comfy_table::CellAlignment::Right);
-        }
-    }
-    text.push_str(&lines(&table));
+    table.row(vec!["  all".to_owned(), Kind::CellCharge.text(total, None), "100.0 %".to_owned()]);
+    text.push_str(&table.text(width()));
     text
 }
 
 fn sensitivities(report: &ForecastReport) -> String {
-    let mut table = columns(&["input", "value", "days gained", "days its uncertainty is worth"]);
+    let mut table =
+        Columns::new(&["input", "value", "days gained", "days its uncertainty is worth"]);
     for s in &report.sensitivities {
         if s.days_per_unit == 0.0 && s.days_per_standard_uncertainty == 0.0 {
             continue;
         }
-        table.add_row(vec![
+        table.row(vec![
             s.input.clone(),
             s.value.clone(),
             format!("{} {}", significant(s.days_per_unit, 3), s.unit),
             significant(s.days_per_standard_uncertainty, 2),
         ]);
     }
-    format!("\n{}\n{}", styled(HEADING, "What each input is worth"), lines(&table))
+    format!("\n{}\n{}", styled(HEADING, "What each input is worth"), table.text(width()))
 }
 
 fn allowances(report: &ForecastReport) -> String {
     let Some(target) = report.target_s.filter(|_| !report.allowances.is_empty()) else {
         return String::new();
     };
-    let mut table = columns(&["", "now", "allowed", ""]);
+    let mut table = Columns::new(&["", "now", "allowed", ""]);
     for a in &report.allowances {
-        table.add_row(vec![
+        table.row(vec![
             a.quantity.clone(),
             a.now.clone(),
             a.allowed.clone().unwrap_or_else(|| "–".into()),
@@ -163,7 +156,7 @@ fn allowances(report: &ForecastReport) -> String {
     format!(
         "\n{}\n{}",
         styled(HEADING, &format!("What a life of {} allows, one at a time", life(target))),
-        lines(&table)
+        table.text(width())
     )
 }
 
@@ -171,9 +164,9 @@ fn reworks(report: &ForecastReport) -> String {
     if report.reworks.is_empty() {
         return String::new();
     }
-    let mut table = columns(&["rework", "work", "gain", "per minute", "chance", "risk"]);
+    let mut table = Columns::new(&["rework", "work", "gain", "per minute", "chance", "risk"]);
     for r in &report.reworks {
-        table.add_row(vec![
+        table.row(vec![
             r.rework.clone(),
             format!("{:.0} min", r.minutes),
             format!("{:+.0} d", r.days_gained),
@@ -182,5 +175,5 @@ fn reworks(report: &ForecastReport) -> String {
             r.risk.clone().unwrap_or_default(),
         ]);
     }
-    format!("\n{}\n{}", styled(HEADING, "Reworks"), lines(&table))
+    format!("\n{}\n{}", styled(HEADING, "Reworks"), table.text(width()))
 }

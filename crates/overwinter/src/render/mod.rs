@@ -2,11 +2,11 @@
 
 pub(crate) mod bill;
 pub(crate) mod choice;
+pub(crate) mod columns;
 pub(crate) mod forecast;
 pub(crate) mod table;
 
 use anstyle::{AnsiColor, Style};
-use comfy_table::{ContentArrangement, Table, presets};
 use overwinter_workbench::report::{CellValue, Truth};
 use overwinter_workbench::text::percent;
 
@@ -25,28 +25,6 @@ pub(crate) fn styled(style: Style, text: &str) -> String {
 /// Width to fill: the terminal's, at most 160; 100 where there is no terminal.
 pub(crate) fn width() -> usize {
     terminal_size::terminal_size().map_or(100, |(w, _)| usize::from(w.0)).clamp(40, 160)
-}
-
-/// An empty table in the house style: no lines but one under the heading.
-pub(crate) fn columns(headings: &[&str]) -> Table {
-    let mut table = Table::new();
-    table.load_style(presets::NOTHING);
-    table.set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_width(u16::try_from(width()).unwrap_or(100));
-    if !headings.is_empty() {
-        table.set_header(headings.iter().map(|h| styled(HEADING, h)));
-    }
-    table
-}
-
-/// The lines of a table without trailing blanks.
-pub(crate) fn lines(table: &Table) -> String {
-    let mut text = String::new();
-    for line in table.lines() {
-        text.push_str(line.trim_end());
-        text.push('\n');
-    }
-    text
 }
 
 /// One cell of the comparison table in words.

@@ -1,9 +1,9 @@
 //! The comparison table as text.
 
-use comfy_table::{CellAlignment, Row as Line};
 use overwinter_workbench::report::{CellValue, TableReport};
 
-use super::{DIM, cell_text, columns, lines, styled};
+use super::columns::{Cell, Columns};
+use super::{DIM, cell_text, width};
 use crate::chart::Axis;
 
 /// Cells of the drawn interval.
@@ -30,53 +30,42 @@ pub(crate) fn table(report: &TableReport) -> String {
         }
     }
     let headings: Vec<&str> = headings.iter().map(String::as_str).collect();
-    let mut table = columns(&headings);
+    let place = |at: usize| at + 1 + usize::from(axis.is_some() && drawn.is_some_and(|d| at > d));
+    let right: Vec<usize> = report
+        .columns
+        .iter()
+        .enumerate()
+        .filter(|(_, c)| c.unit.is_some())
+        .map(|(at, _)| place(at))
+        .collect();
+    let figures: Vec<usize> = right.iter().copied().chain(drawn.map(|d| d + 2)).collect();
+    let mut table = Columns::new(&headings).right(&right).fixed_below_heading(&figures);
     for row in &report.rows {
-        let mut line = Line::new();
         let name =
             if row.dead.is_some() { format!("{} †", row.board) } else { row.board.clone() };
-        line.add_cell(match &row.specimen {
-            Some(id) if !id.starts_with(&row.board) => format!("{name} {id}").into(),
-            _ => name.into(),
-        });
+        let mut line: Vec<Cell> = vec![name.into()];
         for (at, cell) in row.cells.iter().enumerate() {
             let text = cell_text(cell);
-            let text = if text == "unknown" { styled(DIM, "unknown") } else { text };
-            line.add_cell(text.into());
+            line.push(if text == "unknown" { Cell::styled(DIM, "unknown") } else { text.into() });
             if Some(at) == drawn
                 && let Some(axis) = &axis
             {
-                line.add_cell(
+                line.push(
                     interval(cell).map_or(String::new(), |(a, m, b)| axis.interval(a, m, b)).into(),
                 );
             }
         }
-        table.add_row(line);
-    }
-    let mut at = 1;
-    for (k, column) in report.columns.iter().enumerate() {
-        if column.unit.is_some()
-            && let Some(column) = table.column_mut(at)
-        {
-            column.set_cell_alignment(CellAlignment::Right);
-        }
-        at += if Some(k) == drawn && axis.is_some() { 2 } else { 1 };
+        table.row(line);
     }
     if let (Some(axis), Some(at)) = (&axis, drawn) {
         let per_si = report.columns[at].per_si;
-        let mut line = Line::new();
-        for k in 0..=at + 1 {
-            if k == at + 1 {
-                line.add_cell("".into());
-            }
-            if k < at + 1 {
-                line.add_cell("".into());
-            }
-        }
-        line.add_cell(styled(DIM, &axis.ticks(|v| short(v * per_si))).into());
-        table.add_row(line);
+        let unit = report.columns[at].unit.as_deref().unwrap_or_default();
+        let mut line = vec![Cell::default(); at + 2];
+        line[at + 1] = Cell::styled(DIM, unit);
+        line.push(Cell::styled(DIM, axis.ticks(|v| short(v * per_si))));
+        table.row(line);
     }
-    let mut text = lines(&table);
+    let mut text = table.text(width());
     for row in report.rows.iter().filter(|r| r.dead.is_some()) {
         text.push_str(&format!("† {}: {}\n", row.board, row.dead.as_deref().unwrap_or_default()));
     }

@@ -4,6 +4,7 @@ pub(crate) mod cell;
 pub(crate) mod input;
 pub(crate) mod load;
 pub(crate) mod path;
+pub(crate) mod sleep;
 
 use overwinter_documents::types::board::{Board, Change, Specimen};
 use overwinter_documents::types::cell::Cell;
@@ -15,8 +16,8 @@ use crate::bench::Bench;
 use crate::case::Case;
 use crate::choice::Variant;
 
-pub(crate) use path::reference;
 use path::{Changed, Subject};
+pub(crate) use sleep::reference;
 
 /// Where a forecast stops looking, s (40 years).
 pub const HORIZON_S: f64 = 40.0 * overwinter_engine::climate::YEAR_S;
@@ -133,7 +134,7 @@ fn build(
     let activities = load::activities(project, &mut inputs)?;
     let climate = load::climate(bench, project, &mut inputs, &mut gaps)?;
     let path = path::supply_path(&subject, &mut inputs, &mut gaps)?;
-    let sleep = path::sleep(&subject, &path, &mut inputs, &mut gaps)?;
+    let sleep = sleep::sleep(&subject, &mut inputs, &mut gaps)?;
     let scenario = Scenario {
         load: overwinter_engine::Load { sleep, activities },
         path,

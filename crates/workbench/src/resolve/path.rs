@@ -2,12 +2,10 @@
 
 use overwinter_documents::types::board::{AlwaysOnPart, Board, Feed, Specimen};
 use overwinter_documents::types::parts::{Behaviour, Module, Part};
-use overwinter_documents::types::session::{Source as Fed, What};
 use overwinter_documents::types::supply::{
     RegulatorFigures, RegulatorKind, ReverseProtection, Supply,
 };
 use overwinter_engine::curve::Curve;
-use overwinter_engine::load::{ExponentialTemperature, Sleep, SleepCurrent};
 use overwinter_engine::path as engine;
 
 use super::ResolveError;
@@ -15,8 +13,6 @@ use super::input::{Face, Fallback, assumed, input, measured};
 use crate::bench::Bench;
 use crate::case::{Input, Target};
 use crate::priors;
-use crate::readings::{self, Measured};
-use crate::spread::sleep_spread;
 use crate::text::Kind;
 
 /// Supply voltage at which the trade compares sleep currents, V.
@@ -45,7 +41,7 @@ impl<'a> Subject<'a> {
         self.specimen.map_or_else(|| self.board.supply.clone(), |s| self.board.supply_of(s))
     }
 
-    fn fallback(&self) -> Fallback<'a> {
+    pub(crate) fn fallback(&self) -> Fallback<'a> {
         Fallback {
             kind: self.board.kind,
             source: self.board.source.as_deref(),
@@ -53,7 +49,7 @@ impl<'a> Subject<'a> {
         }
     }
 
-    fn key(&self, what: &str) -> String {
+    pub(crate) fn key(&self, what: &str) -> String {
         match self.specimen {
             Some(specimen) => format!("board {} / {what}", specimen.id),
             None => format!("board {} / {what}", self.board.name),
@@ -61,7 +57,10 @@ impl<'a> Subject<'a> {
     }
 
     /// Kind and figures of the regulator, the board's own over its class's, or of the one that a rework puts in.
-    fn regulator(&self, supply: &Supply) -> Option<(Option<RegulatorKind>, RegulatorFigures)> {
+    pub(crate) fn regulator(
+        &self,
+        supply: &Supply,
+    ) -> Option<(Option<RegulatorKind>, RegulatorFigures)> {
         let own = self.bench.folder().regulator(supply);
         let Some(name) = &self.changed.regulator else { return own };
         let class = self.bench.regulator(name)?;
@@ -453,229 +452,4 @@ fn drain_of_class(
         }
         _ => None,
     }
-}
-
-/// The sleep current of a specimen: read at the battery contacts if a session has it, else added up from the module, the
-/// regulator and the always-on parts.
-pub(crate) fn sleep(
-    subject: &Subject<'_>,
-    path: &engine::SupplyPath,
-    inputs: &mut Vec<Input>,
-    gaps: &mut Vec<String>,
-) -> Result<Sleep, ResolveError> {
-    let changed = subject.changed;
-    let reworked =
-        !changed.removed.is_empty() || !changed.currents.is_empty() || changed.regulator.is_some();
-    let read: Vec<Measured<'_>> = subject
-        .specimen
-        .map(|s| readings::of_specimen(subject.bench, &s.id, What::SleepCurrent))
-        .unwrap_or_default()
-        .into_iter()
-        .filter(|m| m.fed.is_none_or(|fed| fed == Fed::Battery) && m.figure.is_some())
-        .collect();
-    let Some(reference) = reference(&read) else {
-        return from_parts(subject, inputs, gaps);
-    };
-    let figure = reference.figure.clone().ok_or_else(|| never_measured(subject))?;
-    let mut sweep: Vec<(f64, f64)> = Vec::new();
-    for m in &read {
-        if let (Some(v), Some(f)) = (m.supply_v, &m.figure)
-            && m.session.name == reference.session.name
-            && close(m.celsius, reference.celsius)
-            && !sweep.iter().any(|(known, _)| (known - v).abs() < 1e-6)
-        {
-            sweep.push((v, f.value()));
-        }
-    }
-    sweep.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut best = figure.value();
-    let mut figure = figure;
-    if reworked {
-        let saved = saved(subject, path, gaps);
-        for point in &mut sweep {
-            point.1 -= saved(point.0);
-        }
-        let at_reference = saved(reference.supply_v.unwrap_or(REFERENCE_V));
-        best -= at_reference;
-        figure = &figure - &overwinter_statistics::Figure::exact(at_reference);
-        if best <= 0.0 {
-            return Err(ResolveError::Missing {
-                subject: format!("rework of {}", subject.board.name),
-                what: "a sleep reading above what is taken away".into(),
-                help: "the part draws less than its figure says, or the reading is too low: measure the part".into(),
-            });
-        }
-        for point in &mut sweep {
-            point.1 = point.1.max(0.0);
-        }
-    }
-    let spread =
-        subject.specimen.map(|s| sleep_spread(subject.bench, subject.board, s, figure.value()));
-    inputs.push(measured(
-        &subject.key("sleep current"),
-        Target::SleepCurrent,
-        figure,
-        spread,
-        reference.origin(),
-        Face {
-            label: format!("sleep current of {}", subject.board.name),
-            kind: Kind::SmallCurrent,
-            less_is_better: true,
-        },
-    ));
-    let current = if sweep.len() >= 2 {
-        // The sweep gives the shape; the reference reading gives the level.
-        let curve = Curve::linear(&sweep).map_err(|error| {
-            ResolveError::engine(&format!("sleep currents of {}", subject.board.name), error)
-        })?;
-        SleepCurrent::BatteryByVoltage(curve)
-    } else {
-        gaps.push(
-            "sleep current read at one supply voltage only: taken as the same at every voltage"
-                .into(),
-        );
-        SleepCurrent::Battery { current_a: best }
-    };
-    Ok(Sleep { current, temperature: temperature_law(&read, reference) })
-}
-
-fn never_measured(subject: &Subject<'_>) -> ResolveError {
-    ResolveError::Missing {
-        subject: format!("board {}", subject.board.name),
-        what: "a sleep current".into(),
-        help: "measure it at the battery contacts (about 15 min), or state module, regulator and always-on parts".into(),
-    }
-}
-
-/// The reading nearest to the reference voltage and room temperature in the newest session that has one.
-pub(crate) fn reference<'a, 'b>(read: &'b [Measured<'a>]) -> Option<&'b Measured<'a>> {
-    let newest = read.first()?.session.name.as_str();
-    let off = |m: &Measured<'_>| {
-        let volts = (m.supply_v.unwrap_or(REFERENCE_V) - REFERENCE_V).abs();
-        let kelvin = (m.celsius.unwrap_or(22.0) - 22.0).abs();
-        // A volt off counts as much as 30 K.
-        volts + kelvin / 30.0
-    };
-    read.iter().filter(|m| m.session.name == newest).min_by(|a, b| off(a).total_cmp(&off(b)))
-}
-
-fn close(a: Option<f64>, b: Option<f64>) -> bool {
-    match (a, b) {
-        (Some(a), Some(b)) => (a - b).abs() < 3.0,
-        _ => true,
-    }
-}
-
-/// `ln(I2/I1)/(T2 − T1)` from the reference and the reading farthest in temperature (at least 5 K) at about its voltage.
-fn temperature_law(
-    read: &[Measured<'_>],
-    reference: &Measured<'_>,
-) -> Option<ExponentialTemperature> {
-    let (t0, i0) = (reference.celsius?, reference.figure.as_ref()?.value());
-    let v0 = reference.supply_v.unwrap_or(REFERENCE_V);
-    let other = read
-        .iter()
-        .filter(|m| (m.supply_v.unwrap_or(v0) - v0).abs() < 0.06)
-        .filter_map(|m| Some((m.celsius?, m.figure.as_ref()?.value())))
-        .filter(|(t, i)| (t - t0).abs() >= 5.0 && *i > 0.0)
-        .max_by(|a, b| (a.0 - t0).abs().total_cmp(&(b.0 - t0).abs()))?;
-    (i0 > 0.0).then(|| ExponentialTemperature {
-        per_kelvin: libm::log(other.1 / i0) / (other.0 - t0),
-        reference_celsius: t0,
-    })
-}
-
-/// What a rework takes off the sleep current, A over supply voltage.
-fn saved(
-    subject: &Subject<'_>,
-    _path: &engine::SupplyPath,
-    gaps: &mut Vec<String>,
-) -> impl Fn(f64) -> f64 + use<> {
-    let unchanged = Changed::default();
-    let before = Subject {
-        bench: subject.bench,
-        board: subject.board,
-        specimen: subject.specimen,
-        module: subject.module,
-        changed: &unchanged,
-    };
-    let mut drains: Vec<(engine::Drain, f64)> = Vec::new();
-    for part in &subject.board.always_on {
-        let removed = subject.changed.removed.contains(&part.name);
-        let current =
-            subject.changed.currents.iter().find(|(name, _)| *name == part.name).map(|(_, a)| *a);
-        if !removed && current.is_none() || part.feed.value() == Some(Feed::Usb) {
-            continue;
-        }
-        match drain(&before, part, None, 0, &mut Vec::new()) {
-            Some(drain) => drains.push((drain, current.unwrap_or(0.0))),
-            None => gaps
-                .push(format!("what “{}” draws is unknown: its removal is not counted", part.name)),
-        }
-    }
-    let supply = subject.supply();
-    let ground = |s: &Subject<'_>| {
-        s.regulator(&supply).and_then(|(_, figures)| figures.ground_current).map(|i| i.si())
-    };
-    let regulator = match (&subject.changed.regulator, ground(&before), ground(subject)) {
-        (Some(_), Some(old), Some(new)) => old - new,
-        (Some(_), ..) => {
-            gaps.push("ground current of the old or the new regulator is unknown: its change is not counted".into());
-            0.0
-        }
-        (None, ..) => 0.0,
-    };
-    move |volts| {
-        let parts: f64 = drains
-            .iter()
-            .map(|(drain, after)| {
-                let before = match drain {
-                    engine::Drain::Constant { current_a } => *current_a,
-                    engine::Drain::Ohmic { resistance_ohm } => volts / resistance_ohm,
-                    engine::Drain::ByVoltage(curve) => curve.at(volts),
-                };
-                before - after
-            })
-            .sum();
-        parts + regulator
-    }
-}
-
-/// No reading: the module's sleep current at the rail; ground current and always-on parts come on top in the engine.
-fn from_parts(
-    subject: &Subject<'_>,
-    inputs: &mut Vec<Input>,
-    gaps: &mut Vec<String>,
-) -> Result<Sleep, ResolveError> {
-    let module = subject.module.and_then(|m| m.sleep_current.as_ref().map(|i| (m, i)));
-    let Some((module, current)) = module else {
-        return Err(never_measured(subject));
-    };
-    gaps.push(
-        "sleep current never read on this board: added up from module, regulator and parts".into(),
-    );
-    let document = format!("module {}", module.name);
-    let fallback =
-        Fallback { kind: module.kind, source: module.source.as_deref(), document: &document };
-    let mut input = input(
-        &format!("module {} / sleep current", module.name),
-        Target::SleepCurrent,
-        current,
-        priors::SLEEP_CURRENT,
-        &fallback,
-        Face {
-            label: format!("sleep current of module {}", module.name),
-            kind: Kind::SmallCurrent,
-            less_is_better: true,
-        },
-    );
-    input.spread = Some(crate::case::Spread {
-        coefficient_of_variation: module
-            .specimen_spread
-            .as_ref()
-            .map_or(priors::SPECIMEN_SPREAD, |s| s.si()),
-        statement: "spread of the module from its document, or the stated prior".into(),
-    });
-    inputs.push(input);
-    Ok(Sleep { current: SleepCurrent::Rail { current_a: current.si() }, temperature: None })
 }

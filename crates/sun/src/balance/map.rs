@@ -1,0 +1,182 @@
+//! Panel × cell: the chance of an outage for every pair, under the same weather; the smallest pair that meets a target; one size up.
+
+use super::for_each_year;
+use super::node::Node;
+use super::step::{Detail, Weather, run};
+use super::tables::NodeTables;
+use crate::charger::Source;
+use crate::interval::{Share, share_with_interval};
+use crate::panel::{Thermal, cell_temperature_c};
+use crate::synthetic::climate::Climate;
+use crate::synthetic::geometry::YearGeometry;
+
+/// A synthetic year's weather on the panel, in hours.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct HourlyYear {
+    /// On the panel, W/m².
+    pub irradiance_w_m2: Vec<f32>,
+    /// Of the air, °C.
+    pub air_c: Vec<f32>,
+}
+
+/// Makes a synthetic year, daily to hourly: 8 760 hours from `first_day` on.
+pub fn hourly_year(
+    climate: &Climate,
+    geometry: &YearGeometry,
+    seed: u64,
+    year: u64,
+    first_day: u16,
+) -> HourlyYear {
+    let days = climate.year(seed, year, first_day);
+    let mut irradiance_w_m2 = vec![0.0_f32; days.len() * 24];
+    let mut air_c = Vec::with_capacity(days.len() * 24);
+    let mut hours = [0.0_f32; 24];
+    for (i, day) in days.iter().enumerate() {
+        let index = (usize::from(first_day) - 1 + i) % 365;
+        geometry.plane_day(index, day, &mut hours);
+        irradiance_w_m2[i * 24..i * 24 + 24].copy_from_slice(&hours);
+        air_c.extend((0..24).map(|h| YearGeometry::air_c(day, h) as f32));
+    }
+    HourlyYear { irradiance_w_m2, air_c }
+}
+
+/// The day a run starts: midsummer, so that a winter lies whole inside it. 1 July in the northern hemisphere, 1 January in the southern.
+pub fn midsummer(latitude_deg: f64) -> u16 {
+    if latitude_deg >= 0.0 { 182 } else { 1 }
+}
+
+/// One pair of the map.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct MapPoint {
+    /// Index of the panel.
+    pub panel: usize,
+    /// Index of the cell.
+    pub cell: usize,
+    /// Share of years with an outage.
+    pub years_with_outage: Share,
+    /// Outage days in a mean year.
+    pub outage_days_per_year: f64,
+}
+
+/// The map, row by row: all cells for the first panel, then the second.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct OutageMap {
+    /// Panels.
+    pub panels: usize,
+    /// Cells.
+    pub cells: usize,
+    /// Pairs.
+    pub points: Vec<MapPoint>,
+}
+
+/// The years a map is run over.
+#[derive(Debug, Clone, Copy)]
+pub struct Years<'a> {
+    /// Climate.
+    pub climate: &'a Climate,
+    /// Plane and site.
+    pub geometry: &'a YearGeometry,
+    /// Seed of the weather.
+    pub seed: u64,
+    /// How many.
+    pub years: usize,
+    /// Day on which each starts, 1…365 (see [`midsummer`]).
+    pub first_day: u16,
+}
+
+/// Runs every panel with every cell through the same years. `habits` gives everything of the node but tables and source.
+///
+/// `None` when there is nothing to run.
+pub fn outage_map(
+    years: &Years<'_>,
+    sources: &[Source],
+    cells: &[NodeTables],
+    habits: &Node<'_>,
+) -> Option<OutageMap> {
+    // Panels of one make warm alike: their temperature terms are worked out once for all of them.
+    let heating = sources
+        .first()
+        .map(|s| s.heating_k_m2_per_w)
+        .filter(|k| sources.iter().all(|s| s.heating_k_m2_per_w == *k));
+    let per_year: Vec<Vec<u32>> = for_each_year(years.years, |year| {
+        let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
+        let thermal = heating.map(|k| {
+            let hours = weather.irradiance_w_m2.iter().zip(&weather.air_c);
+            hours
+                .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), k)))
+                .collect::<Vec<_>>()
+        });
+        let steps = Weather {
+            step_s: 3600.0,
+            first_day: years.first_day,
+            irradiance_w_m2: &weather.irradiance_w_m2,
+            air_c: &weather.air_c,
+            thermal: thermal.as_deref(),
+        };
+        let mut outage_days = vec![0; sources.len() * cells.len()];
+        // Cells outside: one cell's tables stay in the processor's cache for all panels.
+        for (c, tables) in cells.iter().enumerate() {
+            for (s, source) in sources.iter().enumerate() {
+                let node = Node { tables, source, ..habits.clone() };
+                outage_days[s * cells.len() + c] = run(&node, &steps, Detail::Outages).outage_days;
+            }
+        }
+        outage_days
+    });
+    let mut points = Vec::with_capacity(sources.len() * cells.len());
+    for panel in 0..sources.len() {
+        for cell in 0..cells.len() {
+            let at = panel * cells.len() + cell;
+            let with_outage = per_year.iter().filter(|y| y[at] > 0).count() as u32;
+            let days: u32 = per_year.iter().map(|y| y[at]).sum();
+            points.push(MapPoint {
+                panel,
+                cell,
+                years_with_outage: share_with_interval(with_outage, per_year.len() as u32)?,
+                outage_days_per_year: f64::from(days) / per_year.len() as f64,
+            });
+        }
+    }
+    (!points.is_empty()).then_some(OutageMap { panels: sources.len(), cells: cells.len(), points })
+}
+
+/// A choice from the map, with what one size up buys.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Smallest {
+    /// For each panel (smallest first) the smallest cell that meets the target; `None` where none does.
+    pub cell_for_panel: Vec<Option<usize>>,
+    /// The pair with the smallest panel that meets the target at all, and with it the smallest cell.
+    pub choice: Option<MapPoint>,
+    /// The same cell with the next larger panel: what a careful person fits. `None` at the map's edge.
+    pub one_panel_up: Option<MapPoint>,
+    /// The same panel with the next larger cell. `None` at the map's edge.
+    pub one_cell_up: Option<MapPoint>,
+}
+
+impl OutageMap {
+    /// A pair.
+    pub fn point(&self, panel: usize, cell: usize) -> Option<&MapPoint> {
+        (panel < self.panels && cell < self.cells).then(|| &self.points[panel * self.cells + cell])
+    }
+
+    /// The smallest pairs whose *upper* end of the interval meets a target share of years with an outage. Sizes must rise with the index.
+    ///
+    /// The upper end, because "not seen in 200 years" is no promise below 1.5 %: more years allow smaller targets.
+    pub fn smallest(&self, target: f64) -> Smallest {
+        let meets = |p: &MapPoint| p.years_with_outage.high <= target;
+        let cell_for_panel: Vec<Option<usize>> = (0..self.panels)
+            .map(|panel| (0..self.cells).find(|&cell| self.point(panel, cell).is_some_and(meets)))
+            .collect();
+        let choice = cell_for_panel
+            .iter()
+            .enumerate()
+            .find_map(|(panel, cell)| cell.and_then(|cell| self.point(panel, cell)))
+            .copied();
+        Smallest {
+            one_panel_up: choice.and_then(|c| self.point(c.panel + 1, c.cell)).copied(),
+            one_cell_up: choice.and_then(|c| self.point(c.panel, c.cell + 1)).copied(),
+            cell_for_panel,
+            choice,
+        }
+    }
+}

@@ -1,0 +1,464 @@
+//! Parquet behind a few functions: reading any file's number columns, and what detection needs. The `parquet` library's frequent
+//! major versions end here.
+
+use crate::detect::Cell;
+use crate::error::TraceError;
+use crate::layout::{Layout, TimeSource};
+use crate::rows::Parsed;
+use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
+use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
+use parquet::data_type::DataType;
+use parquet::file::reader::{FileReader, SerializedFileReader};
+use std::fs::File;
+use std::path::Path;
+
+/// Row groups up to this many rows are decoded whole, each by one thread; larger ones bit by bit.
+pub(crate) const WHOLE_GROUP: i64 = 262_144;
+const BATCH: usize = 65_536;
+/// Key under which a stored trace says that its stamps are evenly spaced: "first_ns step_ns".
+pub(crate) const EVEN_KEY: &str = "overwinter.even_ns";
+
+pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError> {
+    let name = path.display().to_string();
+    let file = File::open(path).map_err(|e| TraceError::io(&name, e))?;
+    SerializedFileReader::new(file).map_err(|e| TraceError::Parquet { name, reason: e.to_string() })
+}
+
+fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
+    TraceError::Parquet { name: path.display().to_string(), reason: reason.to_string() }
+}
+
+/// Seconds per unit of a time-stamp column, by its type.
+fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64> {
+    let schema = reader.metadata().file_metadata().schema_descr_ptr();
+    let descr = schema.column(column);
+    if let Some(LogicalType::Timestamp(t)) = descr.logical_type_ref() {
+        return Some(match t.unit {
+            TimeUnit::MILLIS => 1e-3,
+            TimeUnit::MICROS => 1e-6,
+            TimeUnit::NANOS => 1e-9,
+        });
+    }
+    match descr.converted_type() {
+        ConvertedType::TIMESTAMP_MILLIS => Some(1e-3),
+        ConvertedType::TIMESTAMP_MICROS => Some(1e-6),
+        _ => None,
+    }
+}
+
+/// Column names (a stamp's unit in brackets) and the first rows.
+pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceError> {
+    let reader = open(path)?;
+    let schema = reader.metadata().file_metadata().schema_descr_ptr();
+    let columns = schema.num_columns();
+    let mut names = Vec::new();
+    let mut table: Vec<Vec<f64>> = Vec::new();
+    for c in 0..columns {
+        let mut name = schema.column(c).name().to_owned();
+        if let Some(unit) = stamp_unit(&reader, c) {
+            let word = if unit > 5e-4 {
+                "ms"
+            } else if unit > 5e-7 {
+                "us"
+            } else {
+                "ns"
+            };
+            name = format!("{name} [{word}]");
+        }
+        names.push(name);
+        let mut values = Vec::new();
+        if reader.num_row_groups() > 0 && is_number(schema.column(c).physical_type()) {
+            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
+            let mut column =
+                Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
+            column.read(200, &mut values).map_err(|e| failed(path, e))?;
+        }
+        table.push(values);
+    }
+    let rows = table.iter().map(Vec::len).max().unwrap_or(0);
+    let cells = (0..rows)
+        .map(|r| table.iter().map(|c| c.get(r).map_or(Cell::Text, |x| Cell::Number(*x))).collect())
+        .collect();
+    Ok((names, cells))
+}
+
+fn is_number(kind: Type) -> bool {
+    matches!(kind, Type::DOUBLE | Type::FLOAT | Type::INT32 | Type::INT64)
+}
+
+/// One column of one row group, read on and on as f64; nulls are NaN.
+struct Column {
+    reader: ColumnReader,
+    /// Taken off integers before they lose digits.
+    origin: i64,
+    levels: Vec<i16>,
+    i64s: Vec<i64>,
+    i32s: Vec<i32>,
+    f32s: Vec<f32>,
+}
+
+impl Column {
+    fn new(reader: ColumnReader, origin: i64) -> Self {
+        Self {
+            reader,
+            origin,
+            levels: Vec::new(),
+            i64s: Vec::new(),
+            i32s: Vec::new(),
+            f32s: Vec::new(),
+        }
+    }
+
+    fn skip(&mut self, records: usize) -> Result<(), String> {
+        match &mut self.reader {
+            ColumnReader::DoubleColumnReader(r) => r.skip_records(records),
+            ColumnReader::FloatColumnReader(r) => r.skip_records(records),
+            ColumnReader::Int64ColumnReader(r) => r.skip_records(records),
+            ColumnReader::Int32ColumnReader(r) => r.skip_records(records),
+            _ => return Err("the column holds no numbers".to_owned()),
+        }
+        .map(|_| ())
+        .map_err(|e| e.to_string())
+    }
+
+    /// Appends up to `most` values; returns how many.
+    fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
+        let before = out.len();
+        self.levels.clear();
+        let origin = self.origin;
+        match &mut self.reader {
+            ColumnReader::DoubleColumnReader(r) => {
+                read_into(r, most, &mut self.levels, out)?;
+                if origin != 0 {
+                    for x in &mut out[before..] {
+                        *x -= origin as f64;
+                    }
+                }
+            }
+            ColumnReader::FloatColumnReader(r) => {
+                self.f32s.clear();
+                read_into(r, most, &mut self.levels, &mut self.f32s)?;
+                out.extend(self.f32s.iter().map(|x| f64::from(*x)));
+            }
+            ColumnReader::Int64ColumnReader(r) => {
+                self.i64s.clear();
+                read_into(r, most, &mut self.levels, &mut self.i64s)?;
+                out.extend(self.i64s.iter().map(|x| x.wrapping_sub(origin) as f64));
+            }
+            ColumnReader::Int32ColumnReader(r) => {
+                self.i32s.clear();
+                read_into(r, most, &mut self.levels, &mut self.i32s)?;
+                out.extend(self.i32s.iter().map(|x| (i64::from(*x) - origin) as f64));
+            }
+            _ => return Err("the column holds no numbers".to_owned()),
+        }
+        let values = out.len() - before;
+        let records = if self.levels.is_empty() { values } else { self.levels.len() };
+        if records != values {
+            // Nulls: values move back to their records, the rest is NaN.
+            let top = self.levels.iter().copied().max().unwrap_or(0).max(1);
+            out.resize(before + records, f64::NAN);
+            let mut from = before + values;
+            for k in (0..records).rev() {
+                if self.levels[k] == top && from > before {
+                    from -= 1;
+                    out[before + k] = out[from];
+                } else {
+                    out[before + k] = f64::NAN;
+                }
+            }
+        }
+        Ok(records)
+    }
+}
+
+fn read_into<T: DataType>(
+    reader: &mut ColumnReaderImpl<T>,
+    most: usize,
+    levels: &mut Vec<i16>,
+    out: &mut Vec<T::T>,
+) -> Result<(), String> {
+    reader.read_records(most, Some(levels), None, out).map(|_| ()).map_err(|e| e.to_string())
+}
+
+/// Which columns a pass reads, and how.
+#[derive(Debug, Clone)]
+pub(crate) struct Plan {
+    time: Option<(usize, f64)>,
+    first: usize,
+    second: Option<usize>,
+    scale: f64,
+    offset_a: f64,
+    voltage: Option<(usize, f64)>,
+    origin: i64,
+    /// First stamp and step of evenly spaced stamps (s).
+    pub(crate) even: Option<(f64, f64)>,
+    pub(crate) groups: usize,
+    pub(crate) whole_groups: bool,
+    pub(crate) rows: u64,
+}
+
+impl Plan {
+    pub(crate) fn new(
+        path: &Path,
+        reader: &SerializedFileReader<File>,
+        layout: &Layout,
+    ) -> Result<Self, TraceError> {
+        let schema = reader.metadata().file_metadata().schema_descr_ptr();
+        let (first, second, scale) = layout.current.columns();
+        let time = match layout.time {
+            TimeSource::Column { column, seconds_per_unit } => Some((column, seconds_per_unit)),
+            TimeSource::Index { column, interval_s } => Some((column, interval_s)),
+            TimeSource::Interval { .. } => None,
+            TimeSource::Stamp { .. } | TimeSource::Split { .. } => {
+                return Err(TraceError::Layout {
+                    reason: "stamps as text are not read from Parquet".to_owned(),
+                });
+            }
+        };
+        for c in [Some(first), second, time.map(|t| t.0), layout.voltage.map(|v| v.column)]
+            .into_iter()
+            .flatten()
+        {
+            if c >= schema.num_columns() || !is_number(schema.column(c).physical_type()) {
+                return Err(TraceError::Layout {
+                    reason: format!("column {} of {} holds no numbers", c + 1, path.display()),
+                });
+            }
+            if schema.column(c).max_rep_level() > 0 {
+                return Err(TraceError::Layout { reason: format!("column {} holds lists", c + 1) });
+            }
+        }
+        let meta = reader.metadata();
+        let even = meta
+            .file_metadata()
+            .key_value_metadata()
+            .and_then(|kv| kv.iter().find(|k| k.key == EVEN_KEY))
+            .and_then(|k| k.value.as_ref())
+            .filter(|_| time.is_some())
+            .and_then(|v| {
+                let (a, b) = v.split_once(' ')?;
+                Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
+            });
+        let mut origin = 0;
+        if let (Some((c, unit)), None, true) = (time, even, reader.num_row_groups() > 0) {
+            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
+            let mut column =
+                Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
+            let mut one = Vec::new();
+            column.read(1, &mut one).map_err(|e| failed(path, e))?;
+            origin = one
+                .first()
+                .copied()
+                .filter(|x| (x * unit).abs() >= 1.0e6)
+                .map_or(0, |x| x.floor() as i64);
+        }
+        let groups = meta.num_row_groups();
+        let most = (0..groups).map(|g| meta.row_group(g).num_rows()).max().unwrap_or(0);
+        Ok(Self {
+            time,
+            first,
+            second,
+            scale,
+            offset_a: layout.offset_a,
+            voltage: layout.voltage.map(|v| (v.column, v.volts_per_unit)),
+            origin,
+            even,
+            groups,
+            whole_groups: most <= WHOLE_GROUP,
+            rows: meta.file_metadata().num_rows().max(0) as u64,
+        })
+    }
+}
+
+impl Plan {
+    /// What is taken off every time (s).
+    pub(crate) fn origin_s(&self) -> f64 {
+        self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
+    }
+
+    /// Is there a time column?
+    pub(crate) fn has_time(&self) -> bool {
+        self.time.is_some()
+    }
+}
+
+/// The open columns of one row group.
+pub(crate) struct Group {
+    time: Option<Column>,
+    first: Column,
+    second: Option<Column>,
+    voltage: Option<Column>,
+    scratch: Vec<f64>,
+    left: usize,
+}
+
+impl Group {
+    pub(crate) fn open(
+        plan: &Plan,
+        reader: &SerializedFileReader<File>,
+        group: usize,
+    ) -> Result<Self, String> {
+        let rg = reader.get_row_group(group).map_err(|e| e.to_string())?;
+        let column = |c: usize, origin: i64| -> Result<Column, String> {
+            Ok(Column::new(rg.get_column_reader(c).map_err(|e| e.to_string())?, origin))
+        };
+        Ok(Self {
+            time: match plan.time {
+                Some((c, _)) if plan.even.is_none() => Some(column(c, plan.origin)?),
+                _ => None,
+            },
+            first: column(plan.first, 0)?,
+            second: plan.second.map(|c| column(c, 0)).transpose()?,
+            voltage: plan.voltage.map(|(c, _)| column(c, 0)).transpose()?,
+            scratch: Vec::new(),
+            left: rg.metadata().num_rows().max(0) as usize,
+        })
+    }
+
+    /// The next rows; `false` at the group's end.
+    pub(crate) fn read(
+        &mut self,
+        plan: &Plan,
+        whole: bool,
+        out: &mut Parsed,
+    ) -> Result<bool, String> {
+        let most = if whole { self.left } else { self.left.min(BATCH) };
+        if most == 0 {
+            return Ok(false);
+        }
+        let n = self.first.read(most, &mut out.current)?;
+        if n == 0 {
+            return Err(format!("{} rows are missing", self.left));
+        }
+        self.left -= n.min(self.left);
+        if let Some(second) = &mut self.second {
+            self.scratch.clear();
+            let m = second.read(n, &mut self.scratch)?;
+            if m != n {
+                return Err("the second channel is shorter than the first".to_owned());
+            }
+            for (a, b) in out.current.iter_mut().zip(&self.scratch) {
+                *a -= b;
+            }
+        }
+        if plan.scale != 1.0 || plan.offset_a != 0.0 {
+            for x in &mut out.current {
+                *x = *x * plan.scale - plan.offset_a;
+            }
+        }
+        if let (Some(time), Some((_, unit))) = (&mut self.time, plan.time) {
+            let m = time.read(n, &mut out.time)?;
+            if m != n {
+                return Err("the time column is shorter than the current".to_owned());
+            }
+            for t in &mut out.time {
+                *t *= unit;
+            }
+        }
+        if let (Some(voltage), Some((_, unit))) = (&mut self.voltage, plan.voltage) {
+            let m = voltage.read(n, &mut out.voltage)?;
+            if m != n {
+                return Err("the voltage column is shorter than the current".to_owned());
+            }
+            for v in &mut out.voltage {
+                *v *= unit;
+            }
+        }
+        out.rows = n as u64;
+        out.lines = n as u64;
+        out.bytes = n as u64 * 8 * (1 + u64::from(self.time.is_some()));
+        drop_missing(out);
+        Ok(true)
+    }
+}
+
+/// Nulls and non-finite values: left out where stamps tell the time, kept as NaN where the number does.
+fn drop_missing(out: &mut Parsed) {
+    let bad = out.current.iter().chain(&out.time).any(|x| !x.is_finite());
+    if !bad {
+        return;
+    }
+    let n = out.current.len();
+    let volts = out.voltage.len() == n;
+    let mut kept = 0;
+    for k in 0..n {
+        let t = out.time.get(k).copied().unwrap_or(0.0);
+        if out.current[k].is_finite() && t.is_finite() {
+            if !out.regular {
+                out.time[kept] = out.time[k];
+                out.current[kept] = out.current[k];
+                if volts {
+                    out.voltage[kept] = out.voltage[k];
+                }
+                kept += 1;
+            }
+            continue;
+        }
+        out.refused += 1;
+        out.not_numbers += 1;
+        if out.issues.len() < 16 {
+            out.issues.push(crate::rows::RowIssue {
+                line_in_chunk: k as u64,
+                samples_before: if out.regular { k } else { kept },
+                byte: 0,
+                not_a_number: true,
+                reason: "null or not a finite number".to_owned(),
+            });
+        }
+        out.current[k] = f64::NAN;
+    }
+    if out.regular {
+        out.has_nan = true;
+    } else {
+        out.time.truncate(kept);
+        out.current.truncate(kept);
+        if volts {
+            out.voltage.truncate(kept);
+        }
+    }
+}
+
+/// Samples `first..end` of a stored trace: times, currents, and the bytes of the pages that hold them (an upper bound).
+pub(crate) fn read_window(
+    path: &Path,
+    first: u64,
+    end: u64,
+    even: Option<(f64, f64)>,
+) -> Result<(Vec<f64>, Vec<f64>, u64), TraceError> {
+    let reader = open(path)?;
+    let meta = reader.metadata();
+    let (mut time, mut current) = (Vec::new(), Vec::new());
+    let mut before = 0u64;
+    let mut bytes = 0u64;
+    for g in 0..meta.num_row_groups() {
+        let rows = meta.row_group(g).num_rows().max(0) as u64;
+        if before + rows > first && before < end {
+            let skip = first.saturating_sub(before) as usize;
+            let take = ((end - before).min(rows) as usize).saturating_sub(skip);
+            let group = reader.get_row_group(g).map_err(|e| failed(path, e))?;
+            let mut columns = vec![(1usize, &mut current)];
+            if even.is_none() {
+                columns.push((0, &mut time));
+            }
+            for (c, out) in columns {
+                let mut column =
+                    Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
+                column.skip(skip).map_err(|e| failed(path, e))?;
+                column.read(take, out).map_err(|e| failed(path, e))?;
+                let size = meta.row_group(g).column(c).compressed_size().max(0) as u64;
+                bytes += (size as f64 * (take as f64 / rows as f64)) as u64;
+            }
+        }
+        before += rows;
+    }
+    match even {
+        Some((zero, step)) => time = (first..end).map(|k| zero + k as f64 * step).collect(),
+        None => {
+            for t in &mut time {
+                *t *= 1e-9;
+            }
+        }
+    }
+    Ok((time, current, bytes))
+}

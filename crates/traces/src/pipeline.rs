@@ -1,0 +1,600 @@
+//! The pass: threads parse pieces, the reduction takes them in order.
+//!
+//! Every thread takes the next piece of the input (under a lock: reading is cheap beside parsing), parses it, counts its histogram and
+//! lays the samples down. Whoever finds the next piece in line lying there reduces it. A fixed number of sample buffers bounds the
+//! memory; a thread waits for a free one before it takes a piece, so the piece in line can always be finished.
+
+use crate::analysis::{Analysis, Quantile, Stopped};
+use crate::binary::{frame_bytes, parse_frames};
+use crate::cells::Envelope;
+use crate::columnar::{self, Group, Plan};
+use crate::defects::Defect;
+use crate::detect::detect;
+use crate::error::TraceError;
+use crate::histogram::Counter;
+use crate::layout::{Format, Layout, TextFormat};
+use crate::number::PAD;
+use crate::options::{Control, Options, Progress};
+use crate::reduce::{Reduced, Reducer, Tap};
+use crate::rows::{Parsed, RowReader};
+use crate::segment::segment_log_current;
+use crate::source::{Chunker, Cut, LONGEST_LINE, Source};
+use crate::text::parse_lines;
+use parquet::file::reader::SerializedFileReader;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// Between two calls of the progress callback.
+const TICK: Duration = Duration::from_millis(100);
+/// Probabilities of the reported quantiles.
+const QUANTILES: [f64; 11] = [0.0, 0.001, 0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99, 0.999, 1.0];
+/// Cells of the envelope that a result carries.
+const DRAWN: usize = 4096;
+
+/// Reads the whole source in one pass of constant memory.
+///
+/// `layout: None` detects it. `progress` is called about ten times a second and may stop the pass: the result then covers what was
+/// read and says so in [`crate::Extent::stopped`]. The result does not depend on the chunk size or the number of threads.
+///
+/// # Errors
+/// What [`detect`] and [`Layout::check`] say; [`TraceError::NoSamples`] where no row gave a sample. A source that
+/// breaks off, or damaged rows, are no errors: the result states extent and defects.
+pub fn analyse(
+    source: Source,
+    layout: Option<Layout>,
+    options: &Options,
+    progress: &mut dyn FnMut(&Progress) -> Control,
+) -> Result<Analysis, TraceError> {
+    analyse_with(source, layout, options, progress, None)
+}
+
+/// How pieces come.
+#[allow(clippy::large_enum_variant, reason = "there is one of it in a pass")]
+enum Feed {
+    Text { chunker: Mutex<Chunker>, rows: RowReader },
+    Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
+    Groups { plan: Plan, path: PathBuf, next: AtomicUsize, failure: Mutex<Option<String>> },
+    Stream { plan: Plan, path: PathBuf, state: Mutex<StreamState>, failure: Mutex<Option<String>> },
+}
+
+struct StreamState {
+    reader: SerializedFileReader<File>,
+    group: usize,
+    open: Option<Group>,
+    number: u64,
+}
+
+/// What lies between parsing and reduction.
+#[allow(clippy::vec_box, reason = "the boxes move between the list, the map and the threads")]
+struct Line {
+    waiting: BTreeMap<u64, Box<Parsed>>,
+    free: Vec<Box<Parsed>>,
+    next: u64,
+    busy: bool,
+}
+
+struct Shared<'a> {
+    feed: Feed,
+    line: Mutex<Line>,
+    freed: Condvar,
+    reducer: Mutex<Reducer<'a>>,
+    stop: AtomicBool,
+    samples: AtomicU64,
+}
+
+fn lock<T>(m: &Mutex<T>) -> MutexGuard<'_, T> {
+    // A thread that panicked while it held the lock has already taken the whole pass down with it.
+    m.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+pub(crate) fn analyse_with(
+    mut source: Source,
+    layout: Option<Layout>,
+    options: &Options,
+    progress: &mut dyn FnMut(&Progress) -> Control,
+    tap: Option<&mut (dyn Tap + Send)>,
+) -> Result<Analysis, TraceError> {
+    let layout = match layout {
+        Some(l) => l,
+        None => detect(&mut source)?,
+    };
+    layout.check()?;
+    let name = source.name.clone();
+    let total_bytes = source.total_bytes;
+    let consumed = std::sync::Arc::clone(&source.consumed);
+    let mut stated_interval_s = layout.stated_interval_s();
+    let mut base_s = 0.0;
+    let mut origin_s = 0.0;
+    let mut lines_before = 0;
+    let mut wraps = false;
+    let feed = match &layout.format {
+        Format::Text(text) => {
+            source.fill_head();
+            let rows = prepare_text(&mut source, &layout, text);
+            lines_before = text.skip_lines;
+            wraps = rows.wraps_daily();
+            origin_s = rows.origin_s();
+            Feed::Text {
+                chunker: Mutex::new(Chunker::new(source, Cut::Lines, options.chunk_bytes)),
+                rows,
+            }
+        }
+        Format::Raw(raw) => {
+            source.fill_head();
+            skip_bytes(&mut source, raw.skip_bytes);
+            let frame = frame_bytes(*raw);
+            let chunk = options.chunk_bytes.max(frame);
+            let chunker = Mutex::new(Chunker::new(source, Cut::Frames(frame), chunk));
+            Feed::Raw { chunker, layout: layout.clone(), raw: *raw }
+        }
+        Format::Parquet => {
+            let path = source.parquet.clone().ok_or_else(|| TraceError::Parquet {
+                name: name.clone(),
+                reason: "it does not start as Parquet does, or is no file on disk".to_owned(),
+            })?;
+            let reader = columnar::open(&path)?;
+            let plan = Plan::new(&path, &reader, &layout)?;
+            if let Some((first, step)) = plan.even {
+                stated_interval_s = Some(step);
+                base_s = first;
+            }
+            origin_s = plan.origin_s();
+            if plan.whole_groups {
+                Feed::Groups { plan, path, next: AtomicUsize::new(0), failure: Mutex::new(None) }
+            } else {
+                let state = StreamState { reader, group: 0, open: None, number: 0 };
+                Feed::Stream { plan, path, state: Mutex::new(state), failure: Mutex::new(None) }
+            }
+        }
+    };
+    let mut reducer = Reducer::new(options, stated_interval_s, layout.voltage.is_some(), tap);
+    reducer.begin(lines_before, wraps, base_s);
+    let threads = match options.threads {
+        0 => std::thread::available_parallelism().map_or(1, usize::from).min(8),
+        n => n.min(64),
+    };
+    let shared = Shared {
+        feed,
+        line: Mutex::new(Line {
+            waiting: BTreeMap::new(),
+            free: (0..threads + 2).map(|_| Box::default()).collect(),
+            next: 0,
+            busy: false,
+        }),
+        freed: Condvar::new(),
+        reducer: Mutex::new(reducer),
+        stop: AtomicBool::new(false),
+        samples: AtomicU64::new(0),
+    };
+    let started = Instant::now();
+    let mut stopped_by_person = false;
+    let counters: Vec<Counter> = std::thread::scope(|scope| {
+        let (done, finished) = std::sync::mpsc::channel::<()>();
+        let workers: Vec<_> = (0..threads)
+            .map(|_| {
+                let done = done.clone();
+                let shared = &shared;
+                scope.spawn(move || {
+                    let counter = work(shared);
+                    let _ = done.send(());
+                    counter
+                })
+            })
+            .collect();
+        drop(done);
+        let mut left = threads;
+        while left > 0 {
+            match finished.recv_timeout(TICK) {
+                Ok(()) => left -= 1,
+                Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => break,
+                Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {
+                    let report = report(&shared, started, &consumed, total_bytes);
+                    if progress(&report) == Control::Stop {
+                        stopped_by_person = true;
+                        shared.stop.store(true, Ordering::Relaxed);
+                    }
+                }
+            }
+        }
+        workers
+            .into_iter()
+            .filter_map(|w| match w.join() {
+                Ok(c) => Some(c),
+                Err(panic) => std::panic::resume_unwind(panic),
+            })
+            .collect()
+    });
+    progress(&report(&shared, started, &consumed, total_bytes));
+    let stopped = why_stopped(&shared, stopped_by_person);
+    let reducer = shared.reducer.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let rows = reducer.rows;
+    let refusal = reducer.first_refusal.clone();
+    let Some(mut reduced) = reducer.finish() else {
+        return Err(match stopped {
+            Some(s) => TraceError::NoSamples { name, rows, first: s.reason },
+            None => TraceError::NoSamples {
+                name,
+                rows,
+                first: refusal.unwrap_or_else(|| "there are no rows below the header".to_owned()),
+            },
+        });
+    };
+    reduced.extent.stopped = stopped;
+    reduced.extent.origin_s = origin_s;
+    Ok(assemble(name, layout, options, reduced, &counters))
+}
+
+fn report(
+    shared: &Shared<'_>,
+    started: Instant,
+    consumed: &AtomicU64,
+    total_bytes: Option<u64>,
+) -> Progress {
+    let reducer = lock(&shared.reducer);
+    let (charge_c, newest_a, bytes) = (reducer.charge.value(), reducer.newest_a(), reducer.bytes);
+    drop(reducer);
+    let elapsed_s = started.elapsed().as_secs_f64();
+    let done_bytes = match &shared.feed {
+        Feed::Groups { plan, .. } | Feed::Stream { plan, .. } => {
+            let share = shared.samples.load(Ordering::Relaxed) as f64 / plan.rows.max(1) as f64;
+            total_bytes.map_or(bytes, |t| (t as f64 * share.min(1.0)) as u64)
+        }
+        _ => consumed.load(Ordering::Relaxed),
+    };
+    let rate = if elapsed_s > 0.0 { done_bytes as f64 / elapsed_s } else { 0.0 };
+    Progress {
+        done_bytes,
+        total_bytes,
+        samples: shared.samples.load(Ordering::Relaxed),
+        elapsed_s,
+        rate_bytes_per_s: rate,
+        left_s: total_bytes
+            .filter(|_| rate > 0.0)
+            .map(|t| t.saturating_sub(done_bytes) as f64 / rate),
+        charge_c,
+        newest_a,
+    }
+}
+
+fn why_stopped(shared: &Shared<'_>, by_person: bool) -> Option<Stopped> {
+    let lines = lock(&shared.reducer).lines;
+    let (failure, byte) = match &shared.feed {
+        Feed::Text { chunker, .. } | Feed::Raw { chunker, .. } => {
+            let c = lock(chunker);
+            (c.failure.clone().map(|f| format!("the input broke off: {f}")), c.offset())
+        }
+        Feed::Groups { failure, .. } | Feed::Stream { failure, .. } => (lock(failure).clone(), 0),
+    };
+    match failure {
+        Some(reason) => Some(Stopped { row: lines, byte, reason }),
+        None if by_person => {
+            Some(Stopped { row: lines, byte, reason: "stopped on request".to_owned() })
+        }
+        None => None,
+    }
+}
+
+/// Takes the lines before the rows off the head, and finds the origin of the stamps.
+fn prepare_text(source: &mut Source, layout: &Layout, text: &TextFormat) -> RowReader {
+    let mut rows = RowReader::new(layout, *text);
+    if source.head.starts_with(b"\xef\xbb\xbf") {
+        source.head.drain(..3);
+    }
+    let old = !source.head.contains(&b'\n') && source.head.contains(&b'\r');
+    let end_byte = if old { b'\r' } else { b'\n' };
+    let mut at = 0;
+    for _ in 0..text.skip_lines {
+        match memchr::memchr(end_byte, &source.head[at..]) {
+            Some(k) => at += k + 1,
+            None => break,
+        }
+    }
+    source.skipped = at as u64;
+    source.head.drain(..at);
+    let first = source
+        .head
+        .split(|b| *b == end_byte)
+        .map(|l| l.strip_suffix(b"\r").unwrap_or(l))
+        .find(|l| !l.trim_ascii().is_empty() && l.trim_ascii()[0] != b'#')
+        .map(<[u8]>::to_vec);
+    if let Some(line) = first {
+        rows.find_origin(&line);
+    }
+    rows
+}
+
+fn skip_bytes(source: &mut Source, bytes: u64) {
+    let from_head = (bytes as usize).min(source.head.len());
+    source.head.drain(..from_head);
+    let mut left = bytes - from_head as u64;
+    let mut sink = [0u8; 4096];
+    while left > 0 {
+        let most = sink.len().min(left as usize);
+        match std::io::Read::read(&mut source.reader, &mut sink[..most]) {
+            Ok(0) | Err(_) => return,
+            Ok(n) => left -= n as u64,
+        }
+    }
+    source.skipped = bytes;
+}
+
+/// One thread's share.
+fn work(shared: &Shared<'_>) -> Counter {
+    let mut counter = Counter::new();
+    let mut buffer: Vec<u8> = Vec::new();
+    let mut positions: Vec<u32> = Vec::new();
+    let mut own_reader: Option<SerializedFileReader<File>> = None;
+    loop {
+        let mut parsed = {
+            let mut line = lock(&shared.line);
+            loop {
+                if let Some(p) = line.free.pop() {
+                    break p;
+                }
+                line = shared.freed.wait(line).unwrap_or_else(PoisonError::into_inner);
+            }
+        };
+        let number = if shared.stop.load(Ordering::Relaxed) {
+            None
+        } else {
+            take_piece(shared, &mut buffer, &mut positions, &mut own_reader, &mut parsed)
+        };
+        let Some(number) = number else {
+            lock(&shared.line).free.push(parsed);
+            shared.freed.notify_all();
+            return counter;
+        };
+        counter.add(&parsed.current);
+        shared.samples.fetch_add(parsed.current.len() as u64, Ordering::Relaxed);
+        lay_down(shared, number, parsed);
+    }
+}
+
+/// Lays a parsed piece down; reduces what is next in line.
+fn lay_down(shared: &Shared<'_>, number: u64, parsed: Box<Parsed>) {
+    let mut line = lock(&shared.line);
+    line.waiting.insert(number, parsed);
+    while !line.busy {
+        let next = line.next;
+        let Some(mut piece) = line.waiting.remove(&next) else { break };
+        line.busy = true;
+        drop(line);
+        lock(&shared.reducer).chunk(&mut piece);
+        line = lock(&shared.line);
+        line.busy = false;
+        line.next += 1;
+        line.free.push(piece);
+        shared.freed.notify_one();
+    }
+}
+
+fn take_piece(
+    shared: &Shared<'_>,
+    buffer: &mut Vec<u8>,
+    positions: &mut Vec<u32>,
+    own_reader: &mut Option<SerializedFileReader<File>>,
+    parsed: &mut Parsed,
+) -> Option<u64> {
+    match &shared.feed {
+        Feed::Text { chunker, rows } => {
+            let piece = lock(chunker).next(buffer)?;
+            parsed.clear(rows.regular());
+            parse_lines(rows, buffer, PAD, piece.end, piece.offset, positions, parsed);
+            if let Some((byte, length)) = piece.long_line {
+                parsed.rows += 1;
+                parsed.bytes += length;
+                parsed.refuse(byte, false, || {
+                    format!("a line of {length} bytes, the longest read is {LONGEST_LINE}")
+                });
+                parsed.lines += 1;
+            }
+            Some(piece.number)
+        }
+        Feed::Raw { chunker, layout, raw } => {
+            let piece = lock(chunker).next(buffer)?;
+            parsed.clear(true);
+            parse_frames(layout, *raw, &buffer[PAD..piece.end], piece.offset, parsed);
+            if piece.left_over > 0 {
+                let byte = piece.offset + (piece.end - PAD) as u64;
+                parsed.regular = false;
+                parsed.rows += 1;
+                parsed.refuse(byte, false, || {
+                    format!("{} bytes left over, not a whole sample", piece.left_over)
+                });
+                parsed.regular = true;
+            }
+            Some(piece.number)
+        }
+        Feed::Groups { plan, path, next, failure } => {
+            let group = next.fetch_add(1, Ordering::Relaxed);
+            if group >= plan.groups || lock(failure).is_some() {
+                return None;
+            }
+            parsed.clear(plan.even.is_some() || !plan.has_time());
+            if own_reader.is_none() {
+                match columnar::open(path) {
+                    Ok(r) => *own_reader = Some(r),
+                    Err(e) => {
+                        *lock(failure) = Some(e.to_string());
+                        return None;
+                    }
+                }
+            }
+            let reader = own_reader.as_ref()?;
+            let read =
+                Group::open(plan, reader, group).and_then(|mut g| g.read(plan, true, parsed));
+            keep_failure(path, group, read, failure, parsed);
+            Some(group as u64)
+        }
+        Feed::Stream { plan, path, state, failure } => {
+            let mut s = lock(state);
+            parsed.clear(plan.even.is_some() || !plan.has_time());
+            while s.group < plan.groups && lock(failure).is_none() {
+                if s.open.is_none() {
+                    match Group::open(plan, &s.reader, s.group) {
+                        Ok(g) => s.open = Some(g),
+                        Err(e) => {
+                            keep_failure(path, s.group, Err(e), failure, parsed);
+                            break;
+                        }
+                    }
+                }
+                let group = s.group;
+                let read = s.open.as_mut().map_or(Ok(false), |g| g.read(plan, false, parsed));
+                match read {
+                    Ok(true) => {
+                        let number = s.number;
+                        s.number += 1;
+                        return Some(number);
+                    }
+                    Ok(false) => {
+                        s.open = None;
+                        s.group += 1;
+                    }
+                    Err(e) => keep_failure(path, group, Err(e), failure, parsed),
+                }
+            }
+            None
+        }
+    }
+}
+
+fn keep_failure(
+    path: &Path,
+    group: usize,
+    read: Result<bool, String>,
+    failure: &Mutex<Option<String>>,
+    parsed: &mut Parsed,
+) {
+    if let Err(e) = read {
+        parsed.clear(parsed.regular);
+        let mut f = lock(failure);
+        if f.is_none() {
+            *f = Some(format!("{}: row group {}: {e}", path.display(), group + 1));
+        }
+    }
+}
+
+/// Parses and throws away, on as many threads as [`analyse`]: the yardstick that the benchmark measures the whole pass by.
+///
+/// # Errors
+/// As [`analyse`].
+#[doc(hidden)]
+pub fn parse_only(mut source: Source, options: &Options) -> Result<(u64, f64), TraceError> {
+    let layout = detect(&mut source)?;
+    let Format::Text(text) = &layout.format else {
+        return Err(TraceError::Layout { reason: "text only".to_owned() });
+    };
+    let rows = prepare_text(&mut source, &layout, text);
+    let chunker = Mutex::new(Chunker::new(source, Cut::Lines, options.chunk_bytes));
+    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(8);
+    let results: Vec<(u64, f64)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads)
+            .map(|_| {
+                scope.spawn(|| {
+                    let (mut buffer, mut positions, mut parsed) =
+                        (Vec::new(), Vec::new(), Parsed::default());
+                    let (mut samples, mut sum) = (0u64, 0.0);
+                    loop {
+                        let piece = lock(&chunker).next(&mut buffer);
+                        let Some(piece) = piece else { return (samples, sum) };
+                        parsed.clear(rows.regular());
+                        parse_lines(
+                            &rows,
+                            &buffer,
+                            PAD,
+                            piece.end,
+                            piece.offset,
+                            &mut positions,
+                            &mut parsed,
+                        );
+                        samples += parsed.current.len() as u64;
+                        sum += parsed.current.last().copied().unwrap_or(0.0)
+                            + parsed.time.last().copied().unwrap_or(0.0);
+                    }
+                })
+            })
+            .collect();
+        workers.into_iter().filter_map(|w| w.join().ok()).collect()
+    });
+    Ok(results.into_iter().fold((0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1)))
+}
+
+fn assemble(
+    name: String,
+    layout: Layout,
+    options: &Options,
+    reduced: Reduced,
+    counters: &[Counter],
+) -> Analysis {
+    let histogram = Counter::sparse(counters.iter());
+    let Reduced {
+        extent,
+        sampling,
+        current,
+        voltage,
+        cells,
+        samples_per_cell,
+        machine,
+        tallies,
+        ..
+    } = reduced;
+    let mut quantiles: Vec<Quantile> =
+        QUANTILES.iter().filter_map(|p| histogram.quantile(*p)).collect();
+    // The extremes are known exactly.
+    for (q, exact) in [(0.0, current.min.value), (1.0, current.max.value)] {
+        if let Some(found) = quantiles.iter_mut().find(|x| x.probability == q) {
+            (found.current_a, found.half_width_a) = (exact, 0.0);
+        }
+    }
+    let phases = segment_log_current(&cells);
+    let envelope = Envelope { samples_per_cell, cells }.reduced(DRAWN);
+    let (mut floor, mut drift, mut wakes, mut range_switch) = (None, None, None, None);
+    let mut load = crate::load::LoadProfile::default();
+    if let Some(machine) = machine {
+        floor = machine.floor();
+        drift = machine.floor.drift();
+        load = machine.kinds.load();
+        load.sleep_a = floor.as_ref().map(|f| crate::load::Estimate {
+            value: f.mean_a,
+            standard_uncertainty: f.standard_uncertainty_a,
+            standard_deviation: None,
+            count: f.windows.max(1),
+        });
+        range_switch = Some(machine.range_switch.clone());
+        wakes = Some(machine.report());
+    }
+    let defects: Vec<Defect> = crate::defects::judge(
+        tallies,
+        range_switch,
+        &histogram,
+        &current,
+        &sampling,
+        floor.as_ref(),
+        options,
+        &extent,
+    );
+    let read_as = layout.describe();
+    Analysis {
+        name,
+        layout,
+        read_as,
+        extent,
+        sampling,
+        current,
+        voltage,
+        histogram,
+        quantiles,
+        floor,
+        drift,
+        envelope,
+        phases,
+        wakes,
+        load,
+        defects,
+    }
+}
