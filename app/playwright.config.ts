@@ -8,7 +8,7 @@ export default defineConfig({
   workers: 1,
   // Not a measure of speed: room for a slow machine on which others build.
   timeout: 240_000,
-  expect: { timeout: 120_000 },
+  expect: { timeout: 30_000 },
   reporter: [["list"]],
   use: {
     browserName: "chromium",

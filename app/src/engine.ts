@@ -193,6 +193,20 @@ export class BenchEngine implements Engine {
     return (await response.json()) as Reply;
   }
 
+  /** Saves a new document; what stood in the way comes back, `undefined` when it is written. */
+  async save(path: string, text: string): Promise<{ text: string; faults: Diagnostic[] } | undefined> {
+    const response = await fetch("api/save", {
+      method: "POST",
+      headers: { "content-type": "application/json", "x-overwinter-token": this.token },
+      body: JSON.stringify({ path, text, was: null }),
+    });
+    if (response.status === 409) return { text: `${path} is already there and was left as it is: give the project another name.`, faults: [] };
+    if (response.status === 422) return { text: "The project has a fault and was not saved.", faults: ((await response.json()) as { error: Diagnostic[] }).error };
+    if (!response.ok) return { text: await response.text(), faults: [] };
+    this.content.checksum = ((await response.json()) as { checksum: string }).checksum;
+    return undefined;
+  }
+
   warm(): Promise<void> {
     return Promise.resolve();
   }

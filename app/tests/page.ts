@@ -17,7 +17,7 @@ export async function open(page: Page, hash = "", file = FILE): Promise<{ errors
   return seen;
 }
 
-export const row = (page: Page, board: string) => page.locator(".main-table tr.line", { has: page.getByRole("button", { name: board, exact: true }) });
+export const row = (page: Page, board: string) => page.locator(".main-table tr.line", { has: page.locator("bdi", { hasText: new RegExp(`^${board}$`) }) });
 
 /** The ranking has come to rest: nothing is being computed any more. */
 export async function settled(page: Page): Promise<void> {

@@ -1,5 +1,6 @@
 // A board's sheet: traits, specimens, readings with where they come from, bill, sweep, ride-through, socket, reworks, disputes.
-import { signal, useSignalEffect } from "@preact/signals";
+import { signal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
 import { Socket, type Side } from "../charts/socket";
 import { Sweep, type SweepPoint } from "../charts/sweep";
 import { Refused } from "../engine";
@@ -88,9 +89,9 @@ async function load(name: string): Promise<void> {
 }
 
 export function BoardView({ board }: { board: string }) {
-  useSignalEffect(() => {
+  useEffect(() => {
     if (engine.value && shown.peek().of !== board) void load(board);
-  });
+  }, [board, engine.value]);
   const { report, faults, trouble, of } = shown.value;
   const current = of === board ? report : undefined;
   const verdict = ranked.value.choice?.boards.find((b) => b.board === board);
@@ -99,7 +100,7 @@ export function BoardView({ board }: { board: string }) {
       <header class="sheet-head">
         <h1><bdi>{board}</bdi></h1>
         {verdict ? <Verdict of={verdict.verdict} /> : null}
-        <label class="inline">board <select value={board} onChange={(e) => go({ view: "board", board: e.currentTarget.value })}>{lines.value.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label>
+        <label class="inline">board <select aria-label="board" value={board} onChange={(e) => go({ view: "board", board: e.currentTarget.value })}>{lines.value.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label>
         <button type="button" class="quiet-button" disabled={!verdict?.this_specimen} onClick={() => go({ view: "forecast", board })}>Forecast</button>
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>

@@ -1,6 +1,6 @@
 // The forecast of one board: state of charge and rail over calendar time, the ledger, what inputs are worth, what a target allows.
-import { signal, useSignalEffect } from "@preact/signals";
-import { useMemo } from "preact/hooks";
+import { signal } from "@preact/signals";
+import { useEffect, useMemo } from "preact/hooks";
 import { Bands } from "../charts/bands";
 import { Contributions, Waterfall } from "../charts/bars";
 import { Pairs } from "../charts/pairs";
@@ -55,10 +55,10 @@ export function ForecastView({ board }: { board: string }) {
   const rankedOf = ranked.value;
   // The ranking goes first: both use the same engine, and the newest question wins.
   const idle = rankedOf.computing === undefined && engine.value !== undefined;
-  useSignalEffect(() => {
+  useEffect(() => {
     const of = `${board}\n${text.value}`;
-    if (ranked.value.computing === undefined && engine.value && shown.peek().of !== of) void load(board, of);
-  });
+    if (idle && shown.peek().of !== of) void load(board, of);
+  }, [board, text.value, idle]);
   const { report, faults, trouble, waiting, of } = shown.value;
   const current = report && report.board === board ? report : undefined;
   const stale = of !== `${board}\n${text.value}`;
@@ -68,7 +68,7 @@ export function ForecastView({ board }: { board: string }) {
     <article class={`sheet ${stale && current ? "stale" : ""}`}>
       <header class="sheet-head">
         <h1>Forecast: <bdi>{board}</bdi></h1>
-        <label class="inline">board <select value={board} onChange={(e) => go({ view: "forecast", board: e.currentTarget.value })}>{names.includes(board) ? null : <option value={board}>{board}</option>}{names.map((n) => <option key={n} value={n}>{n}</option>)}</select></label>
+        <label class="inline">board <select aria-label="board" value={board} onChange={(e) => go({ view: "forecast", board: e.currentTarget.value })}>{names.includes(board) ? null : <option value={board}>{board}</option>}{names.map((n) => <option key={n} value={n}>{n}</option>)}</select></label>
         <button type="button" class="quiet-button" onClick={() => go({ view: "board", board })}>Board sheet</button>
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>

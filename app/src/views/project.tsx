@@ -2,7 +2,9 @@
 import { signal } from "@preact/signals";
 import { useId } from "preact/hooks";
 import { figure, get, read, set, write, type Table, type Value } from "../project";
-import { cells, changed, choose, link, message, project, projects, ranked, started, text } from "../state";
+import type { BenchEngine } from "../engine";
+import type { Diagnostic } from "../types";
+import { cells, changed, choose, engine, link, message, project, projects, ranked, started, text, told } from "../state";
 import { Faults } from "./parts";
 
 const asText = signal(false);
@@ -149,8 +151,8 @@ const TRAITS: [key: string, name: string][] = [
   ["usb_bridge", "USB-serial bridge"],
   ["deep_discharge_protection", "deep-discharge protection"],
   ["led_in_sleep", "LED on in sleep"],
-  ["resets_on_source_removed", "resets when the source goes"],
-  ["resets_on_source_attached", "resets when the source comes"],
+  ["resets_on_source_removed", "resets on removal of the source"],
+  ["resets_on_source_attached", "resets on attaching a source"],
 ];
 
 function Needs() {
@@ -186,6 +188,21 @@ function Needs() {
   );
 }
 
+const saved = signal<{ text: string; faults: Diagnostic[] } | undefined>(undefined);
+
+/** Saves the text as a new document of the bench; a file that is already there is never written over. */
+async function save(): Promise<void> {
+  const name = figure(get(project.value, "name"));
+  const stem = name.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-+|-+$/g, "") || "project";
+  const path = `projects/${stem}.toml`;
+  try {
+    const fault = await (engine.value as BenchEngine).save(path, text.value);
+    saved.value = fault ?? { text: `Saved as ${path}.`, faults: [] };
+  } catch (error) {
+    saved.value = { text: message(error), faults: [] };
+  }
+}
+
 async function copy(): Promise<void> {
   const address = await link();
   try {
@@ -213,6 +230,7 @@ export function ProjectPanel() {
           </p>
           {readable && !asText.value ? (
             <>
+              {changed.value ? <Field label="name" path={["name"]} /> : null}
               <fieldset>
                 <legend>Cell</legend>
                 <Select label="cell" path={["cell"]} options={cells.value.map((c) => [c.name, c.name])} />
@@ -238,9 +256,12 @@ export function ProjectPanel() {
             <button type="button" aria-pressed={asText.value} disabled={!readable} onClick={() => { asText.value = !asText.value; }}>As text</button>
             <button type="button" onClick={() => void copy()}>Copy link</button>
             <button type="button" disabled={!changed.value} onClick={() => choose(started.value)}>Undo changes</button>
+            {told.value?.home === "bench" ? <button type="button" disabled={!changed.value || !readable} onClick={() => void save()}>Save as a new project</button> : null}
           </p>
+          {saved.value ? <p class="quiet" role="status">{saved.value.text}</p> : null}
+          {saved.value ? <Faults of={saved.value.faults} /> : null}
           {copied.value ? <p class="quiet" role="status">{copied.value}</p> : null}
-          <p class="quiet">Nothing you enter leaves this page. The text is a project document: saved as a file in <code>projects/</code>, the command line answers the same.</p>
+          <p class="quiet">{told.value?.home === "bench" ? "What you enter goes to the tool on this machine and nowhere else." : "Nothing you enter leaves this page."} The text is a project document: saved as a file in <code>projects/</code>, the command line answers the same.</p>
         </form>
       </details>
     </aside>
