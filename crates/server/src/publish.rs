@@ -60,9 +60,15 @@ pub struct PreparedAnswers {
 /// a large bench; `tell` hears the name of each project before it is computed.
 pub fn prepare(bench: &Bench, draws: usize, mut tell: impl FnMut(&str)) -> PreparedAnswers {
     let mut all = PreparedAnswers { draws, ..PreparedAnswers::default() };
-    let whole = Request::Table { columns: vec!["all".into()], sort: None, filter: Vec::new(), specimens: false };
+    let whole = Request::Table {
+        columns: vec!["all".into()],
+        sort: None,
+        filter: Vec::new(),
+        specimens: false,
+    };
     keep(&mut all, json!({ "table": { "columns": ["all"] } }), &ask(bench, whole));
-    let usual = Request::Table { columns: Vec::new(), sort: None, filter: Vec::new(), specimens: false };
+    let usual =
+        Request::Table { columns: Vec::new(), sort: None, filter: Vec::new(), specimens: false };
     if let Reply::Table(table) = ask(bench, usual) {
         all.table = Some(table);
     }
@@ -91,6 +97,8 @@ fn keep(all: &mut PreparedAnswers, request: Value, reply: &Reply) {
 
 /// Checksum over paths and texts in the order of paths, so that two pages of the same documents can be told the same.
 pub(crate) fn checksum(files: &[(String, String)]) -> String {
+    use std::fmt::Write;
+
     use sha2::{Digest, Sha256};
     let mut sorted: Vec<_> = files.iter().collect();
     sorted.sort();
@@ -104,7 +112,7 @@ pub(crate) fn checksum(files: &[(String, String)]) -> String {
     let bytes = hasher.finalize();
     let mut out = String::from("sha256:");
     for byte in bytes {
-        out.push_str(&format!("{byte:02x}"));
+        let _ = write!(out, "{byte:02x}");
     }
     out
 }
@@ -126,7 +134,12 @@ pub fn publish(
     });
     let content = json!({ "files": files, "prepared": prepared.answers });
     let foot = format!("overwinter {version} · {date} · {licence} · {checksum}");
-    let empty = TableReport { schema_version: 0, columns: Vec::new(), rows: Vec::new(), undecided: Vec::new() };
+    let empty = TableReport {
+        schema_version: 0,
+        columns: Vec::new(),
+        rows: Vec::new(),
+        undecided: Vec::new(),
+    };
     let table = prepared.table.as_ref().unwrap_or(&empty);
     fill(&Filling {
         policy: POLICY,

@@ -75,7 +75,11 @@ pub struct Serving {
 ///
 /// # Errors
 /// [`ServeError`]: no front end, no port, no randomness.
-pub fn bind(documents: Box<dyn Documents>, publication: &Publication, port: u16) -> Result<Serving, ServeError> {
+pub fn bind(
+    documents: Box<dyn Documents>,
+    publication: &Publication,
+    port: u16,
+) -> Result<Serving, ServeError> {
     let mut bytes = [0_u8; 24];
     getrandom::fill(&mut bytes).map_err(ServeError::Random)?;
     let token = URL_SAFE_NO_PAD.encode(bytes);
@@ -84,12 +88,20 @@ pub fn bind(documents: Box<dyn Documents>, publication: &Publication, port: u16)
         "home": "bench", "title": title, "version": version, "date": date, "licence": licence, "checksum": "",
         "draws": DRAWS, "token": token,
     });
-    let page = fill(&Filling { policy: META_POLICY, title, summary: "", facts: &facts, bench: "", engine: "" })?;
+    let page = fill(&Filling {
+        policy: META_POLICY,
+        title,
+        summary: "",
+        facts: &facts,
+        bench: "",
+        engine: "",
+    })?;
     let listen = |source| ServeError::Listen { port, source };
     let listener = std::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).map_err(listen)?;
     listener.set_nonblocking(true).map_err(listen)?;
     let port = listener.local_addr().map_err(listen)?.port();
-    let app = App { shelf: Shelf::new(documents), token, page, port, seats: Semaphore::new(AT_ONCE) };
+    let app =
+        App { shelf: Shelf::new(documents), token, page, port, seats: Semaphore::new(AT_ONCE) };
     Ok(Serving { listener, app: Arc::new(app) })
 }
 
@@ -104,10 +116,13 @@ impl Serving {
     /// # Errors
     /// [`ServeError::Run`].
     pub fn run(self) -> Result<(), ServeError> {
-        let runtime =
-            tokio::runtime::Builder::new_current_thread().enable_io().build().map_err(ServeError::Run)?;
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_io()
+            .build()
+            .map_err(ServeError::Run)?;
         runtime.block_on(async {
-            let listener = tokio::net::TcpListener::from_std(self.listener).map_err(ServeError::Run)?;
+            let listener =
+                tokio::net::TcpListener::from_std(self.listener).map_err(ServeError::Run)?;
             let routes = Router::new()
                 .route("/", get(page))
                 .route("/api/bench", get(bench))
@@ -151,7 +166,7 @@ async fn page(State(app): State<Arc<App>>) -> impl IntoResponse {
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], app.page.clone())
 }
 
-fn unreadable(why: String) -> Refusal {
+fn unreadable(why: impl std::fmt::Display) -> Refusal {
     (StatusCode::INTERNAL_SERVER_ERROR, format!("the bench folder cannot be read: {why}"))
 }
 
@@ -168,11 +183,19 @@ async fn bench(State(app): State<Arc<App>>) -> Result<Response, Refusal> {
     Ok(json_response(StatusCode::OK, &content))
 }
 
-async fn answer(State(app): State<Arc<App>>, headers: HeaderMap, body: Bytes) -> Result<Response, Refusal> {
+async fn answer(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    body: Bytes,
+) -> Result<Response, Refusal> {
     entitled(&headers, &app.token)?;
-    let question: Question =
-        serde_json::from_slice(&body).map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
-    let seat = app.seats.acquire().await.map_err(|error| (StatusCode::SERVICE_UNAVAILABLE, error.to_string()))?;
+    let question: Question = serde_json::from_slice(&body)
+        .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
+    let seat = app
+        .seats
+        .acquire()
+        .await
+        .map_err(|error| (StatusCode::SERVICE_UNAVAILABLE, error.to_string()))?;
     let own = Arc::clone(&app);
     // Sampling takes the processor for a while: it must not hold up the other requests.
     let work = tokio::task::spawn_blocking(move || {
@@ -182,7 +205,9 @@ async fn answer(State(app): State<Arc<App>>, headers: HeaderMap, body: Bytes) ->
     let done = work.await;
     drop(seat);
     let (reply, checksum) = done
-        .map_err(|_join| (StatusCode::INTERNAL_SERVER_ERROR, "the question could not be answered".to_owned()))?
+        .map_err(|_join| {
+            (StatusCode::INTERNAL_SERVER_ERROR, "the question could not be answered".to_owned())
+        })?
         .map_err(unreadable)?;
     let mut response = json_response(StatusCode::OK, &reply);
     if let Ok(value) = HeaderValue::from_str(&checksum) {
@@ -201,23 +226,33 @@ struct Save {
     was: Option<String>,
 }
 
-async fn save(State(app): State<Arc<App>>, headers: HeaderMap, body: Bytes) -> Result<Response, Refusal> {
+async fn save(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    body: Bytes,
+) -> Result<Response, Refusal> {
     entitled(&headers, &app.token)?;
-    let save: Save =
-        serde_json::from_slice(&body).map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
+    let save: Save = serde_json::from_slice(&body)
+        .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
     document_path(&save.path)?;
     // What the command line would refuse is not written.
     if let Err(diagnostics) = parse_document(&save.path, &save.text) {
-        return Ok(json_response(StatusCode::UNPROCESSABLE_ENTITY, &json!({ "error": diagnostics })));
+        return Ok(json_response(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &json!({ "error": diagnostics }),
+        ));
     }
     match app.shelf.save(&save.path, save.was.as_deref(), &save.text) {
         Ok(()) => {
             let read = app.shelf.now().map_err(unreadable)?;
             Ok(json_response(StatusCode::OK, &json!({ "checksum": read.checksum })))
         }
-        Err(SaveFault::Changed { path, now }) => {
-            Ok(json_response(StatusCode::CONFLICT, &json!({ "changed": { "path": path, "now": now } })))
+        Err(SaveFault::Changed { path, now }) => Ok(json_response(
+            StatusCode::CONFLICT,
+            &json!({ "changed": { "path": path, "now": now } }),
+        )),
+        Err(fault @ SaveFault::Failed(_)) => {
+            Err((StatusCode::INTERNAL_SERVER_ERROR, fault.to_string()))
         }
-        Err(fault @ SaveFault::Failed(_)) => Err((StatusCode::INTERNAL_SERVER_ERROR, fault.to_string())),
     }
 }

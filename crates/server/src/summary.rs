@@ -43,7 +43,13 @@ fn choice_html(out: &mut String, choice: &ChoiceReport) {
     );
     for board in &choice.boards {
         let (median, interval, chance) = board.this_specimen.as_ref().map_or_else(
-            || (r#"<span class="unknown">no forecast</span>"#.to_owned(), String::new(), String::new()),
+            || {
+                (
+                    r#"<span class="unknown">no forecast</span>"#.to_owned(),
+                    String::new(),
+                    String::new(),
+                )
+            },
             |l| {
                 let l = &l.summary;
                 (

@@ -47,7 +47,8 @@ pub(crate) fn fill(filling: &Filling<'_>) -> Result<String, NotBuilt> {
         ("/*bench*/", filling.bench),
         ("/*engine*/", filling.engine),
     ];
-    let mut page = String::with_capacity(TEMPLATE.len() + filling.bench.len() + filling.engine.len() + 4096);
+    let mut page =
+        String::with_capacity(TEMPLATE.len() + filling.bench.len() + filling.engine.len() + 4096);
     let mut rest = TEMPLATE;
     // The marks stand in this order; what was filled in is never searched again, so it cannot smuggle a mark in.
     for (mark, text) in marks {

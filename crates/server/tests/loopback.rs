@@ -1,5 +1,6 @@
 //! The server as a browser and as an attacker see it, over real sockets.
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::sync::{Arc, Mutex};
@@ -18,14 +19,18 @@ impl Documents for Memory {
     fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {
         let mut files = self.0.lock().unwrap();
         if files.get(path).map(String::as_str) != was {
-            return Err(SaveFault::Changed { path: path.to_owned(), now: files.get(path).cloned() });
+            return Err(SaveFault::Changed {
+                path: path.to_owned(),
+                now: files.get(path).cloned(),
+            });
         }
         files.insert(path.to_owned(), text.to_owned());
         Ok(())
     }
 }
 
-const CELL: &str = "[cell]\nname = \"a pouch\"\nchemistry = \"lithium-ion\"\ncapacity = \"1000 mAh\"\n";
+const CELL: &str =
+    "[cell]\nname = \"a pouch\"\nchemistry = \"lithium-ion\"\ncapacity = \"1000 mAh\"\n";
 
 struct Run {
     port: u16,
@@ -61,15 +66,24 @@ fn start() -> Option<Run> {
 }
 
 /// One request with an honest `Host` unless `headers` give another; status, body with headers.
-fn talk(port: u16, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> (u16, String) {
+fn talk(
+    port: u16,
+    method: &str,
+    path: &str,
+    headers: &[(&str, &str)],
+    body: &str,
+) -> (u16, String) {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
-    stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
-    let mut head = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
+    stream.set_read_timeout(Some(Duration::from_mins(1))).unwrap();
+    let mut head = format!(
+        "{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n",
+        body.len()
+    );
     if !headers.iter().any(|(name, _)| *name == "Host") {
-        head.push_str(&format!("Host: 127.0.0.1:{port}\r\n"));
+        let _ = write!(head, "Host: 127.0.0.1:{port}\r\n");
     }
     for (name, value) in headers {
-        head.push_str(&format!("{name}: {value}\r\n"));
+        let _ = write!(head, "{name}: {value}\r\n");
     }
     stream.write_all(format!("{head}\r\n").as_bytes()).unwrap();
     // A refused body may be cut off while it is still being sent.
@@ -87,7 +101,10 @@ fn the_page_is_closed_off_and_its_title_inert() {
     let (status, page) = talk(run.port, "GET", "/", &[], "");
     assert_eq!(status, 200);
     let policy = page.lines().find(|line| line.starts_with("content-security-policy:")).unwrap();
-    assert!(policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{policy}");
+    assert!(
+        policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"),
+        "{policy}"
+    );
     assert!(page.contains("x-content-type-options: nosniff"));
     assert!(!page.contains("a drawer </script>"));
     assert!(run.token.len() >= 32);
@@ -97,7 +114,10 @@ fn the_page_is_closed_off_and_its_title_inert() {
 fn foreign_names_and_origins_are_refused() {
     let Some(run) = start() else { return };
     assert_eq!(talk(run.port, "GET", "/api/bench", &[("Host", "evil.example")], "").0, 421);
-    assert_eq!(talk(run.port, "GET", "/api/bench", &[("Origin", "https://evil.example")], "").0, 403);
+    assert_eq!(
+        talk(run.port, "GET", "/api/bench", &[("Origin", "https://evil.example")], "").0,
+        403
+    );
     assert_eq!(talk(run.port, "GET", "/api/bench", &[("Origin", "null")], "").0, 403);
     assert_eq!(talk(run.port, "GET", "/api/bench", &[], "").0, 200);
 }
@@ -107,13 +127,17 @@ fn questions_need_the_token_and_are_answered() {
     let Some(run) = start() else { return };
     let question = r#""names""#;
     assert_eq!(talk(run.port, "POST", "/api/ask", &[], question).0, 403);
-    assert_eq!(talk(run.port, "POST", "/api/ask", &[("X-Overwinter-Token", "guess")], question).0, 403);
+    assert_eq!(
+        talk(run.port, "POST", "/api/ask", &[("X-Overwinter-Token", "guess")], question).0,
+        403
+    );
     let token = [("X-Overwinter-Token", run.token.as_str())];
     let (status, reply) = talk(run.port, "POST", "/api/ask", &token, question);
     assert_eq!(status, 200);
     assert!(reply.contains(r#""cells":["#) && reply.contains("a pouch"), "{reply}");
     assert_eq!(talk(run.port, "POST", "/api/ask", &token, r#"{"tabel":{}}"#).0, 400);
-    let (status, reply) = talk(run.port, "POST", "/api/ask", &token, r#"{"board":{"board":"nothing"}}"#);
+    let (status, reply) =
+        talk(run.port, "POST", "/api/ask", &token, r#"{"board":{"board":"nothing"}}"#);
     assert_eq!(status, 200);
     assert!(reply.contains(r#""error""#) && reply.contains("there is no board"), "{reply}");
     assert_eq!(talk(run.port, "POST", "/api/ask", &token, &"x".repeat(300_000)).0, 413);
@@ -147,7 +171,9 @@ fn writes_are_checked_and_never_overwrite_what_changed_meanwhile() {
 fn a_file_changed_on_disk_is_read_again_and_told() {
     let Some(run) = start() else { return };
     let token = [("X-Overwinter-Token", run.token.as_str())];
-    let sum = |reply: &str| reply.lines().find(|l| l.starts_with("x-overwinter-checksum")).unwrap().to_owned();
+    let sum = |reply: &str| {
+        reply.lines().find(|l| l.starts_with("x-overwinter-checksum")).unwrap().to_owned()
+    };
     let before = sum(&talk(run.port, "POST", "/api/ask", &token, r#""names""#).1);
     run.memory.0.lock().unwrap().insert("cells/b.toml".into(), CELL.replace("a pouch", "b pouch"));
     let (_, reply) = talk(run.port, "POST", "/api/ask", &token, r#""names""#);
