@@ -44,7 +44,7 @@ export const ranked = signal<Ranked>({ faults: [] });
 /** Draws of the steps: a first ranking at once, then sharper ones. */
 export function steps(): number[] {
   const last = told.value?.draws ?? 1000;
-  return [16, 128, last].filter((draws, i) => i === 2 || draws < last);
+  return [8, 128, last].filter((draws, i) => i === 2 || draws < last);
 }
 export const SEED = 1;
 
@@ -124,7 +124,7 @@ export function follow(): void {
       first = false;
       void rank(of);
     } else {
-      pause = setTimeout(() => void rank(of), 120);
+      pause = setTimeout(() => void rank(of), 80);
     }
   });
   effect(() => {

@@ -3,7 +3,8 @@ import { life, SECONDS } from "../format";
 import type { ForecastReport } from "../types";
 import { Behind } from "../views/parts";
 
-const WIDTH = 760;
+/** Drawn for the width it is shown in, so that the lettering keeps its size on a phone. */
+const NARROW = matchMedia("(max-width: 40rem)");
 const LEFT = 46;
 const RIGHT = 14;
 const TOP = 14;
@@ -16,15 +17,15 @@ function path(points: [number, number][]): string {
 }
 
 /** Days on which a label stands: months where a start is told, round numbers otherwise. */
-function ticks(until: number, start: Date | undefined): { at: number; name: string }[] {
+function ticks(until: number, start: Date | undefined, most: number): { at: number; name: string }[] {
   const found: { at: number; name: string }[] = [];
   const daysLong = until / SECONDS.DAY;
   if (start && daysLong > 45) {
-    const step = daysLong > 3000 ? 12 : daysLong > 1500 ? 6 : daysLong > 700 ? 3 : daysLong > 400 ? 2 : 1;
+    const step = [1, 2, 3, 6, 12, 24, 60].find((months) => daysLong / 30.4 / months <= most) ?? 120;
     const date = new Date(Date.UTC(start.getUTCFullYear(), start.getUTCMonth() + 1, 1));
-    while ((date.getTime() - start.getTime()) / 1000 < until && found.length < 40) {
+    while ((date.getTime() - start.getTime()) / 1000 < until && found.length < 60) {
       const month = date.getUTCMonth();
-      if (month % step === 0) {
+      if ((12 * date.getUTCFullYear() + month) % step === 0) {
         const name = month === 0 ? String(date.getUTCFullYear()) : date.toLocaleString("en", { month: "short", timeZone: "UTC" });
         found.push({ at: (date.getTime() - start.getTime()) / 1000, name });
       }
@@ -42,6 +43,8 @@ function ticks(until: number, start: Date | undefined): { at: number; name: stri
 
 export function Bands({ report, start }: { report: ForecastReport; start: Date | undefined }) {
   const moments = report.moments;
+  const narrow = NARROW.matches;
+  const WIDTH = narrow ? 390 : 760;
   const target = report.target_s;
   const until = Math.max(moments[moments.length - 1]?.time_s ?? 1, target && target < 1.6 * report.life_s ? target * 1.02 : 0, 1);
   const x = (t: number) => LEFT + ((WIDTH - LEFT - RIGHT) * t) / until;
@@ -56,7 +59,7 @@ export function Bands({ report, start }: { report: ForecastReport; start: Date |
   const hasRail = rails.length > 1;
   const height = TOP + CHARGE + (hasRail ? GAP + RAIL : 0) + 26;
   const band = moments.map((m) => [x(m.time_s), y(m.state_of_charge[2])] as [number, number]).concat([...moments].reverse().map((m) => [x(m.time_s), y(m.state_of_charge[0])] as [number, number]));
-  const marks = ticks(until, start);
+  const marks = ticks(until, start, narrow ? 6 : 14);
   const summary = `State of charge falls from ${(100 * (moments[0]?.state_of_charge[1] ?? 1)).toFixed(0)} % and the life ends after ${life(report.life_s)} by ${report.ending}.${hasRail ? ` The lowest rail at the peak is ${railLow.toFixed(2)} V.` : ""}`;
   return (
     <figure>

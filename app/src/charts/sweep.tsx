@@ -9,7 +9,7 @@ export interface SweepPoint {
   session: string;
 }
 
-const WIDTH = 520;
+const NARROW = matchMedia("(max-width: 40rem)");
 const HEIGHT = 210;
 const BOX = { left: 64, right: 16, top: 12, bottom: 34 };
 const SHAPES = ["circle", "square", "triangle"] as const;
@@ -26,6 +26,7 @@ function microampere(current: number): string {
 }
 
 export function Sweep({ points }: { points: SweepPoint[] }) {
+  const WIDTH = NARROW.matches ? 380 : 520;
   const specimens = [...new Set(points.map((p) => p.specimen))];
   const [v0, v1] = [Math.min(...points.map((p) => p.volts)) - 0.08, Math.max(...points.map((p) => p.volts)) + 0.08];
   const [c0, c1] = [Math.min(...points.map((p) => p.current)) / 1.35, Math.max(...points.map((p) => p.current)) * 1.35];

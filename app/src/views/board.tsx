@@ -256,13 +256,32 @@ function Supplies({ sessions }: { sessions: Session[] }) {
 function RideThrough({ sessions }: { sessions: Session[] }) {
   const trials = sessions.filter((s) => !s.retracted).flatMap((s) => s.ride_through.map((t) => ({ ...t, specimen: s.specimen ?? "" })));
   if (trials.length === 0) return null;
+  const volts = [...new Set(trials.map((t) => t.cell_voltage))].sort((a, b) => Number.parseFloat(b) - Number.parseFloat(a));
+  const kind = (t: (typeof trials)[number]) => JSON.stringify([t.specimen, t.event, t.doing ?? "", t.edge ?? ""]);
+  const kinds = [...new Set(trials.map(kind))].sort();
   return (
     <section>
       <h2>Ride-through when a source comes or goes</h2>
+      <p class="quiet">Resets of trials, by the cell's voltage. A full cell hides the drop of the hand-over: what was not tried on a low cell is unknown.</p>
       <div class="scroll" tabIndex={0} role="region" aria-label="Ride-through trials">
         <table>
-          <thead><tr><th scope="col">specimen</th><th scope="col">source</th><th scope="col">doing</th><th scope="col">edge</th><th scope="col" class="number">cell at</th><th scope="col" class="number">resets</th><th scope="col">verdict</th></tr></thead>
-          <tbody>{trials.map((t, i) => <tr key={i}><th scope="row">{t.specimen}</th><td>{t.event}</td><td>{t.doing ?? ""}</td><td>{t.edge ?? ""}</td><td class="number">{t.cell_voltage}</td><td class="number">{t.resets} of {t.trials}</td><td>{t.resets > 0 ? <span class="verdict out">resets</span> : "rode through"}</td></tr>)}</tbody>
+          <thead><tr><th scope="col">specimen</th><th scope="col">source</th><th scope="col">doing</th><th scope="col">edge</th>{volts.map((v) => <th key={v} scope="col" class="number">{v}</th>)}</tr></thead>
+          <tbody>
+            {kinds.map((k) => {
+              const [specimen, event, doing, edge] = JSON.parse(k) as string[];
+              return (
+                <tr key={k}>
+                  <th scope="row" class="trial">{specimen}</th><td>{event}</td><td class="trial">{doing}</td><td class="trial">{edge}</td>
+                  {volts.map((v) => {
+                    const own = trials.filter((t) => kind(t) === k && t.cell_voltage === v);
+                    if (own.length === 0) return <td key={v} class="number"><Unknown>not tried</Unknown></td>;
+                    const resets = own.reduce((sum, t) => sum + t.resets, 0);
+                    return <td key={v} class={`number trial ${resets > 0 ? "resets" : ""}`}>{resets > 0 ? "resets " : ""}{resets} of {own.reduce((sum, t) => sum + t.trials, 0)}</td>;
+                  })}
+                </tr>
+              );
+            })}
+          </tbody>
         </table>
       </div>
     </section>

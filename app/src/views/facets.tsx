@@ -26,7 +26,19 @@ function state(value: CellValue): string {
 
 const ORDER = ["yes", "yes, inferred", "no, inferred", "no", "known", "unknown", "does not apply"];
 
+// Counts do not change while a report is shown; a thousand boards are counted once.
+const counted = new WeakMap<TableReport, [string, number][][]>();
+
 function states(report: TableReport, index: number): [string, number][] {
+  let all = counted.get(report);
+  if (!all) {
+    all = report.columns.map((_, i) => count(report, i));
+    counted.set(report, all);
+  }
+  return all[index] ?? [];
+}
+
+function count(report: TableReport, index: number): [string, number][] {
   const counts = new Map<string, number>();
   for (const row of report.rows) {
     const own = state(row.cells[index] ?? "unknown");
@@ -36,11 +48,14 @@ function states(report: TableReport, index: number): [string, number][] {
   return [...counts].sort((a, b) => rank(a[0]) - rank(b[0]) || a[0].localeCompare(b[0]));
 }
 
-export function passes(report: TableReport, row: Row): boolean {
-  return report.columns.every((column, index) => {
+/** The test of all filters that are set, for every row of a report. */
+export function filter(report: TableReport): (row: Row) => boolean {
+  const active = report.columns
+    .map((column, index) => ({ column, index, off: hidden.value[column.key] ?? [], range: ranges.value[column.key] }))
+    .filter(({ off, range }) => off.length > 0 || range !== undefined);
+  return (row) => active.every(({ column, index, off, range }) => {
     const value = row.cells[index] ?? "unknown";
-    if (hidden.value[column.key]?.includes(state(value))) return false;
-    const range = ranges.value[column.key];
+    if (off.length > 0 && off.includes(state(value))) return false;
     const number = cellNumber(value);
     if (!range || number === undefined) return true;
     const shown = number * column.per_si;

@@ -23,10 +23,12 @@ interface FieldProps {
   placeholder?: string;
   /** Shown under the field. */
   hint?: string;
+  /** Takes the whole width where fields stand in pairs. */
+  wide?: boolean;
 }
 
 /** A field of one figure: what is typed goes into the project as it is, so that a fault is told where it stands. */
-function Field({ label, path, placeholder, hint }: FieldProps) {
+function Field({ label, path, placeholder, hint, wide }: FieldProps) {
   const id = useId();
   const value = get(project.value, ...path);
   const input = (typed: string) => {
@@ -36,7 +38,7 @@ function Field({ label, path, placeholder, hint }: FieldProps) {
     else change(trimmed === "" ? undefined : typed, ...path);
   };
   return (
-    <p class="field">
+    <p class={wide ? "field whole-width" : "field"}>
       <label for={id}>{label}</label>
       <input id={id} value={figure(value)} placeholder={placeholder} spellcheck={false} autocomplete="off" onInput={(e) => input(e.currentTarget.value)} aria-describedby={hint ? `${id}h` : undefined} />
       {hint ? <span id={`${id}h`} class="hint">{hint}</span> : null}
@@ -129,9 +131,9 @@ function Load() {
             <Field label="every" path={["activities", i, "every"]} placeholder="15 min" />
             {segments > 0 ? <p class="hint">{segments} {segments === 1 ? "segment" : "segments"}: edit them in the text below.</p> : (
               <>
-                <Field label="charge each time" path={["activities", i, "charge"]} placeholder="190 mC ± 10 %" />
-                <Field label="duration" path={["activities", i, "duration"]} placeholder="2 s" />
-                <Field label="highest current" path={["activities", i, "peak", "current"]} placeholder="340 mA" />
+                <Field label="duration each time" path={["activities", i, "duration"]} placeholder="2 s" />
+                <Field label="charge each time" path={["activities", i, "charge"]} placeholder="190 mC ± 10 %" wide />
+                <Field label="highest current" path={["activities", i, "peak", "current"]} placeholder="340 mA" wide />
               </>
             )}
             {list.length > 1 ? <button type="button" class="quiet-button" onClick={() => change(list.filter((_, j) => j !== i), "activities")}>Remove this activity</button> : null}

@@ -5,7 +5,7 @@ import { csv } from "../csv";
 import { life, percent } from "../format";
 import { go, halt, ranked, remembered, steps, table, text } from "../state";
 import type { BoardVerdict, CellValue, Column, LifeAnswer, Row } from "../types";
-import { Facets, passes } from "./facets";
+import { Facets, filter } from "./facets";
 import { cellNumber, cellText, Faults, save, short, truthText, Unknown, Verdict, Waiting } from "./parts";
 
 const USUAL = ["sleep", "beyond-module", "certified", "plus", "charge-current", "resets-removed", "led", "price"];
@@ -13,7 +13,7 @@ export const columns = remembered<string[]>("columns", USUAL);
 const sort = remembered<{ by: string; down: boolean }>("sort", { by: "choice", down: false });
 const opened = signal<string | undefined>(undefined);
 /** Rows drawn at first; a long table shows more on request, so that typing stays quick. */
-const ROWS = 120;
+const ROWS = 60;
 const shownRows = signal(ROWS);
 
 export interface Line {
@@ -75,7 +75,8 @@ function order(value: CellValue | undefined): number | string | undefined {
 const sorted = computed<Line[]>(() => {
   const report = table.value;
   const { by, down } = sort.value;
-  const kept = lines.value.filter((line) => !line.row || !report || passes(report, line.row));
+  const passes = report ? filter(report) : () => true;
+  const kept = lines.value.filter((line) => !line.row || passes(line.row));
   if (by === "choice") return down ? [...kept].reverse() : kept;
   const index = report?.columns.findIndex((c) => c.key === by) ?? -1;
   const key = (line: Line) =>
@@ -338,7 +339,7 @@ function Why({ verdict }: { verdict?: BoardVerdict }) {
   return (
     <span class="why">
       {decisive.length > 0
-        ? <span>{decisive[0]?.need.startsWith("lasts ") ? "" : `${decisive[0]?.need}: `}{decisive[0]?.reason}{decisive.length > 1 ? <span class="quiet"> and {decisive.length - 1} more</span> : null}</span>
+        ? <span>{decisive[0]?.need.startsWith("lasts ") ? "" : `${decisive[0]?.need} – `}{decisive[0]?.reason}{decisive.length > 1 ? <span class="quiet"> and {decisive.length - 1} more</span> : null}</span>
         : ending ? <span>ends by {ending.ending}</span> : null}
       {rework && verdict.verdict !== "fits" && rework.days_gained >= 0.5 ? <span class="rework">{rework.rework}, {rework.minutes.toFixed(0)} min: +{rework.days_gained.toFixed(0)} d</span> : null}
     </span>
