@@ -9,3 +9,6 @@ if ! [ -d node_modules ] || [ package-lock.json -nt node_modules/.package-lock.j
 fi
 ./build-wasm.sh
 npm run --silent build
+# The crate as published carries what was built, so that who installs it needs no Node.
+mkdir -p ../crates/server/assets
+cp dist/template.html dist/engine.b64 ../crates/server/assets/

@@ -55,3 +55,19 @@ test("a server that is gone is told and nothing typed is lost", async ({ page })
   await expect(page.getByLabel("lasts at least")).toHaveValue("2 yr");
   await expect(row(page, "BOWLINE")).toBeVisible();
 });
+
+test("a folder changed meanwhile is told; what was typed stays", async ({ page }) => {
+  await page.goto(address);
+  await settled(page);
+  // Another tab, or an editor: a new cell appears in the folder.
+  const status = await page.evaluate(async () => {
+    const facts = JSON.parse(document.getElementById("facts")?.textContent ?? "{}") as { token: string };
+    const text = '[cell]\nname = "another cell"\nchemistry = "lithium-ion"\ncapacity = "900 mAh"\n';
+    const body = JSON.stringify({ path: "cells/another.toml", text, was: null });
+    return (await fetch("api/save", { method: "POST", headers: { "content-type": "application/json", "x-overwinter-token": facts.token }, body })).status;
+  });
+  expect(status).toBe(200);
+  await page.getByLabel("lasts at least").fill("301 d");
+  await expect(page.locator(".banner")).toContainText("changed on disk");
+  await expect(page.getByLabel("lasts at least")).toHaveValue("301 d");
+});

@@ -43,6 +43,17 @@ test("a change of the project ranks again, is kept in the address and can be tak
   expect(seen.errors).toEqual([]);
 });
 
+test("refining can be stopped; the rough ranking stays", async ({ page }) => {
+  // Many draws, so that there is time to stop them.
+  const file = altered("long", (content) => { content.prepared = []; }, (html) => html.replace(/"draws":\d+/, '"draws":50000'));
+  await open(page, "", file);
+  await page.getByRole("button", { name: "Stop" }).click();
+  await expect(page.locator(".status")).toContainText(/Stopped at \d+ of 50000 draws/);
+  await expect(row(page, "BOWLINE")).toContainText("fits");
+  await page.getByLabel("lasts at least").fill("3 yr");
+  await expect(row(page, "BOWLINE")).toContainText("out");
+});
+
 test("another cell changes the lives", async ({ page }) => {
   await open(page);
   await expect(row(page, "BOWLINE")).toContainText("fits");

@@ -30,7 +30,7 @@ interface Content {
 }
 
 /** Writes a copy of the page with other documents in it. */
-export function altered(name: string, change: (content: Content) => void): string {
+export function altered(name: string, change: (content: Content) => void, rewrite = (html: string) => html): string {
   const html = readFileSync(FILE, "utf8");
   const found = /(<script type="text\/plain" id="bench">)([^<]*)(<\/script>)/.exec(html);
   if (!found?.[2]) throw new Error("the page holds no documents");
@@ -38,7 +38,7 @@ export function altered(name: string, change: (content: Content) => void): strin
   change(content);
   const packed = gzipSync(JSON.stringify(content)).toString("base64");
   const file = resolve(`dist/${name}.html`);
-  writeFileSync(file, html.slice(0, found.index) + found[1] + packed + found[3] + html.slice(found.index + found[0].length));
+  writeFileSync(file, rewrite(html.slice(0, found.index)) + found[1] + packed + found[3] + html.slice(found.index + found[0].length));
   return file;
 }
 
