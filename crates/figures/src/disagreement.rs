@@ -74,6 +74,9 @@ pub struct BoardKnowledge {
     pub transient: Option<(f64, f64)>,
     /// Coefficient of variation between specimens.
     pub specimen_cv: f64,
+    /// Currents of always-on parts that the first board has. Where the revisions differ, or one is not
+    /// told, the second board may lack one of them or feed it from elsewhere.
+    pub parts_a: Vec<Estimate>,
 }
 
 /// A cause of a difference.
@@ -93,6 +96,9 @@ pub enum Cause {
     Burden,
     /// Spread between specimens.
     Specimen,
+    /// A part of the first board that the second may lack or feed from elsewhere, by its place in
+    /// [`BoardKnowledge::parts_a`].
+    Part(usize),
     /// Another revision: no number can be put on it.
     Revision,
     /// Another firmware or sleep mode: no number can be put on it.
@@ -300,6 +306,12 @@ fn reasons(first: &Claim, second: &Claim, board: &BoardKnowledge, gap_a: f64) ->
         // Two specimens: √2 times the spread of one.
         let u = 2.0_f64.sqrt() * board.specimen_cv * first.value_a.abs();
         add(Cause::Specimen, s, Some(Estimate { value: 0.0, u }));
+    }
+    if standing(a.revision.as_ref(), b.revision.as_ref()).is_some() && gap_a < 0.0 {
+        for (index, part) in board.parts_a.iter().enumerate() {
+            let effect = Estimate { value: -part.value, u: part.u };
+            add(Cause::Part(index), Standing::IfDifferent, Some(effect));
+        }
     }
     if standing(a.revision.as_ref(), b.revision.as_ref()) == Some(Standing::Differs) {
         add(Cause::Revision, Standing::NotQuantified, None);

@@ -117,6 +117,8 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
         #[arg(long)]
         specimen: Option<String>,
     },
+    #[command(flatten)]
+    Measure(crate::measure::Measure),
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,

@@ -4,6 +4,7 @@
 mod args;
 mod bench;
 mod chart;
+mod measure;
 mod render;
 mod spreadsheet;
 
@@ -124,6 +125,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
             }
             Ok(FINE)
         }
+        Command::Measure(command) => measure::run(common, command),
         Command::Check => check(common),
         Command::Schemas { folder } => {
             let files = overwinter_documents::schemas();

@@ -10,7 +10,8 @@ use overwinter_workbench::report::{
 
 use crate::render::cell_text;
 
-fn write(rows: &[Vec<String>]) -> Result<String> {
+/// Rows as text, quoted where needed.
+pub(crate) fn write(rows: &[Vec<String>]) -> Result<String> {
     let mut writer =
         csv::WriterBuilder::new().terminator(csv::Terminator::Any(b'\n')).from_writer(Vec::new());
     for row in rows {

@@ -58,6 +58,9 @@ impl fmt::Display for Caution {
             Caution::Charger(ChargerCaution::TimerMayEndEarly) => {
                 f.write_str("The safety timer can end the charge before the cell is full.")
             }
+            Caution::Charger(ChargerCaution::EmptyCellMayNotRecover) => f.write_str(
+                "An emptied cell may not come back: the panel gives less than the charger's set current, its voltage falls to the cell's, and that is below the charger's threshold. Lower the set current, or take a charger that holds its input voltage.",
+            ),
             Caution::Charger(ChargerCaution::Chatters) => f.write_str(
                 "At dawn and dusk the panel sags below the charger's threshold: it starts and stops again and again.",
             ),
@@ -114,6 +117,9 @@ pub fn cautions(source: &Source, mean_load_a: f64, summary: &Summary) -> Vec<Cau
         list.push(Caution::FrostCharging { hours_per_year: summary.frost_charge_hours_per_year });
     }
     list.extend(source.charger.cautions(mean_load_a).into_iter().map(Caution::Charger));
+    if !source.recovers_empty_cell() {
+        list.push(Caution::Charger(ChargerCaution::EmptyCellMayNotRecover));
+    }
     // Two a day would be dusk and one cloud: more than that is chatter.
     if summary.chatter_events_per_year > 730.0 {
         list.push(Caution::Charger(ChargerCaution::Chatters));

@@ -59,7 +59,7 @@ fn parameters_from_the_label() {
     close("R_sh", found.shunt_ohm, 2500.0, 1e-2);
 }
 
-/// Closed form of CC/CV for OCV = a + b·s with a series resistance; PyBaMM 26.10.1.1 without RC pairs gives 1.4190476 + 0.6578815 h (reference notes, E4).
+/// Closed form of CC/CV for OCV = a + b·s with a series resistance; PyBaMM 26.10.1.1 without RC pairs gives 1.4190476 + 0.6578815 h (design notes, E4).
 #[test]
 fn constant_current_then_constant_voltage() {
     let curve = [(0.0, 3.2), (1.0, 4.25)];

@@ -203,7 +203,7 @@ fn kleins_ratio_in_both_hemispheres() {
     }
 }
 
-/// Job notes, section 4: φ = 47°, December (n = 344), H = 0.90, tilt 75°.
+/// Design notes, section 4: φ = 47°, December (n = 344), H = 0.90, tilt 75°.
 #[test]
 fn the_notes_december() {
     close("H0", ext::daily_kwh_m2(344, 47.0, 1367.0), 2.630, 5e-4);
@@ -219,7 +219,7 @@ fn the_notes_december() {
     assert_eq!(monthly_fraction(0.2, 80.0), None, "outside the correlation");
 }
 
-/// Job notes, section 4: constants of the daily clearness distribution.
+/// Design notes, section 4: constants of the daily clearness distribution.
 #[test]
 fn clearness_constants() {
     close("K_max", greatest(0.3), 0.6914, 5e-5);

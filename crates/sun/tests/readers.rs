@@ -440,3 +440,19 @@ fn planes_over_the_edge() {
         assert!((m.on_plane_kwh_m2 - 0.2 * 3.0).abs() < 1e-9, "{m:?}");
     }
 }
+
+proptest::proptest! {
+    /// Whatever the text, a reader answers; it never panics.
+    #[test]
+    fn readers_never_panic(text in "[0-9a-zA-Z,;:./+\\- \n\t\"#°é]{0,200}", order in 0..3_u8) {
+        let order = [DateOrder::YearMonthDay, DateOrder::DayMonthYear, DateOrder::MonthDayYear][usize::from(order)];
+        let _ = overwinter_sun::resource::text_time::parse(&text, order);
+        let _ = read_tmy2(&text);
+        let _ = read_tmy3(&format!("1,x,NC,-5,36,-80,200\nDate (,Time (,GHI (W,DNI (W,DHI (W,Dry-bulb (\n{text}"));
+        let _ = read(&text, &Layout::plain("time", "ghi"));
+        let body = format!("t,g\n{text}");
+        let _ = read(&body, &Layout { date_order: order, ..Layout::plain("t", "g") });
+        let numbers = Layout { header: false, time: TimeColumns::One(Column::Number(0)), global: Some(Column::Number(1)), ..Layout::plain("", "") };
+        let _ = read(&text, &Layout { zone: Zone::WallClock { standard_offset_s: 3600.0 }, ..numbers });
+    }
+}

@@ -212,7 +212,7 @@ fn tilt_and_rule_of_thumb() {
     let best = best_tilt(&site, 180.0, &IRRADIATION, &[1.0; 12]);
     println!("{best:?}");
     assert_eq!(best.worst_month, 12);
-    // Job notes: winter tilt is about latitude + 15…25°.
+    // Design notes: winter tilt is about latitude + 15…25°.
     assert!((60.0..=75.0).contains(&best.tilt_deg));
     let plane = Plane::new(best.tilt_deg, 180.0).unwrap();
     let months = monthly_on_plane(&site, &plane, &IRRADIATION).map(|m| m.on_plane_kwh_m2);

@@ -1,6 +1,10 @@
 //! Bad input: a clear message with row and byte, and what could be read is kept with its extent stated.
 
-#![allow(clippy::format_collect, clippy::vec_init_then_push, reason = "a list of cases reads best one by one")]
+#![allow(
+    clippy::format_collect,
+    clippy::vec_init_then_push,
+    reason = "a list of cases reads best one by one"
+)]
 
 mod common;
 

@@ -1,7 +1,7 @@
 //! Where the sleep current of a board goes: module, regulator, always-on parts and what nothing explains.
 
 use overwinter_documents::Kind as Documented;
-use overwinter_figures::bill::{Closure, Part, PartBasis, Resolution, reconcile, resolution};
+use overwinter_figures::bill::{Closure, Part, PartBasis, reconcile};
 use overwinter_statistics::Figure;
 
 use crate::bench::Bench;
@@ -10,7 +10,7 @@ use crate::facts::Shown;
 use crate::report::{BillLine, BillReport, Origin, SCHEMA_VERSION};
 use crate::resolve::path::{Changed, REFERENCE_V, Subject, always_on, ground_current};
 use crate::resolve::{ResolveError, module_of};
-use crate::text::{Kind, current};
+use crate::text::Kind;
 
 use overwinter_documents::types::board::Board;
 
@@ -77,10 +77,7 @@ pub fn bill(
         parts.iter().map(|(part, origin)| (part.name.clone(), origin.clone())).collect();
     let whole = total.figure.clone();
     let bill = reconcile(total.figure.clone(), parts.into_iter().map(|(part, _)| part).collect());
-    let beyond = shown.beyond_module().map(|fact| match resolution(&fact.figure) {
-        Resolution::Resolved { .. } => Kind::SmallCurrent.figure(&fact.figure),
-        Resolution::BelowLimit { limit } => format!("not resolved, below {}", current(limit)),
-    });
+    let beyond = shown.beyond_module_text();
     let line = |name: String, figure: &Figure, origin: Option<Origin>| BillLine {
         name,
         current_a: figure.value(),

@@ -2,9 +2,11 @@
 
 use overwinter_documents::types::board::{Board, Specimen};
 use overwinter_documents::types::session::{Source as Fed, What};
+use overwinter_figures::bill::{Conversion, Resolution, Waste, waste};
 use overwinter_statistics::Figure;
 
 use crate::bench::Bench;
+use crate::priors::SPECIMEN_SPREAD;
 use crate::readings::{self, Measured};
 use crate::report::{FigureValue, Origin};
 use crate::resolve::input::Fallback;
@@ -73,30 +75,47 @@ impl<'a> Shown<'a> {
         self.reading(What::SleepCurrent, &[Fed::Battery])
     }
 
-    /// What the board draws beyond its bare module asleep: whole board minus module, with the module-to-module spread.
-    /// For a switching regulator the module's share is scaled by the voltage ratio.
+    /// What the board draws beyond its bare module asleep: [`overwinter_figures::bill::waste`], with the module-to-module
+    /// spread; for a switching regulator the module's share is scaled by the voltage ratio.
     pub fn beyond_module(&self) -> Option<Fact> {
-        let whole = self.sleep()?;
-        let module = module_of(self.bench, self.board)?;
-        let bare = self.module_sleep()?;
-        let spread =
-            module.specimen_spread.as_ref().map_or(crate::priors::SPECIMEN_SPREAD, |s| s.si());
-        let ratio = self.current_ratio();
-        let name = format!(
-            "module on {} / spread",
-            self.specimen.map_or(self.board.name.as_str(), |s| s.id.as_str())
-        );
-        let on_board = (&bare.figure * &Figure::exact(ratio)).plus_source(
-            overwinter_statistics::Source::normal(&name, spread * bare.figure.value() * ratio),
-            1.0,
-        );
+        let (whole, bare, waste) = self.waste()?;
         Some(Fact {
-            figure: &whole.figure - &on_board,
+            figure: waste.figure,
             origin: Origin {
                 kind: whole.origin.kind,
                 source: format!("{}; bare module: {}", whole.origin.source, bare.origin.source),
             },
         })
+    }
+
+    /// The same as it may be printed: a figure, or "not resolved, below …" where it does not stand out.
+    pub fn beyond_module_text(&self) -> Option<String> {
+        let (_, _, waste) = self.waste()?;
+        Some(match waste.resolution {
+            Resolution::Resolved { .. } => Kind::SmallCurrent.figure(&waste.figure),
+            Resolution::BelowLimit { limit } => {
+                format!("not resolved, below {}", crate::text::current(limit))
+            }
+        })
+    }
+
+    fn waste(&self) -> Option<(Fact, Fact, Waste)> {
+        let whole = self.sleep()?;
+        let module = module_of(self.bench, self.board)?;
+        let bare = self.module_sleep()?;
+        let spread = module.specimen_spread.as_ref().map_or(SPECIMEN_SPREAD, |s| s.si());
+        let owner = self.specimen.map_or(self.board.name.as_str(), |s| s.id.as_str());
+        let ratio = self.current_ratio();
+        let conversion = if ratio == 1.0 {
+            Conversion::Linear
+        } else {
+            Conversion::Switching {
+                output_v: Figure::exact(ratio * crate::resolve::path::REFERENCE_V),
+                battery_v: Figure::exact(crate::resolve::path::REFERENCE_V),
+            }
+        };
+        let waste = waste(owner, &whole.figure, &bare.figure, &conversion, spread)?;
+        Some((whole, bare, waste))
     }
 
     /// The bare module's sleep current: read in a session, else its document's.

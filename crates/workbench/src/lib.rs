@@ -11,6 +11,7 @@ pub mod choice;
 pub mod demo;
 pub mod explore;
 pub mod facts;
+pub mod measure;
 pub mod priors;
 pub mod question;
 pub mod ranking;

@@ -32,7 +32,6 @@ pub const RESET_THRESHOLD: f64 = 0.01;
 /// Standard uncertainty of the temperatures as a whole, K.
 pub const TEMPERATURE_K: f64 = 1.0;
 
-/// Spread of the sleep current between specimens before any was compared: coefficient of variation.
+/// Spread of the sleep current between specimens before any was compared: coefficient of variation, that of
+/// [`overwinter_figures::specimens::SpreadPrior`]'s default.
 pub const SPECIMEN_SPREAD: f64 = 0.20;
-/// How much that prior weighs against measured specimens, in degrees of freedom.
-pub const SPECIMEN_PRIOR_WEIGHT: f64 = 4.0;

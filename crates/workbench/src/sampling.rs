@@ -56,8 +56,60 @@ pub fn sample(
     cases: &[Case],
     options: SampleOptions,
 ) -> Result<Vec<SampledLives>, (usize, InputError)> {
+    sample_prepared(cases, &prepare(cases, options), options)
+}
+
+/// One input over all draws, with the cases that it is an input of.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InputColumn {
+    /// Key of the input: the same key in two cases is the same quantity.
+    pub key: String,
+    /// Where it stands first: index of the case and of the input in it.
+    pub first: (usize, usize),
+    /// Cases that have it.
+    pub cases: Vec<usize>,
+    /// Its value in each draw, SI.
+    pub values: Vec<f64>,
+}
+
+/// The same as [`sample`], with the draws of every input that moves: what the value of information is computed from.
+///
+/// # Errors
+/// As [`sample`].
+pub fn sample_with_inputs(
+    cases: &[Case],
+    options: SampleOptions,
+) -> Result<(Vec<SampledLives>, Vec<InputColumn>), (usize, InputError)> {
+    let prepared = prepare(cases, options);
+    let lives = sample_prepared(cases, &prepared, options)?;
+    let mut columns: Vec<InputColumn> = Vec::new();
+    for (c, (case, own)) in cases.iter().zip(prepared).enumerate() {
+        for (i, (input, values)) in case.inputs.iter().zip(own.specimen).enumerate() {
+            let Some(values) = values else { continue };
+            match columns.iter_mut().find(|column| column.key == input.key) {
+                Some(known) => known.cases.push(c),
+                None => columns.push(InputColumn {
+                    key: input.key.clone(),
+                    first: (c, i),
+                    cases: vec![c],
+                    values,
+                }),
+            }
+        }
+    }
+    Ok((lives, columns))
+}
+
+fn prepare(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {
     let table = DrawTable::new(cases, options);
-    let prepared: Vec<CaseColumns> = map_cases(cases, |case| CaseColumns::new(case, &table));
+    map_cases(cases, |case| CaseColumns::new(case, &table))
+}
+
+fn sample_prepared(
+    cases: &[Case],
+    prepared: &[CaseColumns],
+    options: SampleOptions,
+) -> Result<Vec<SampledLives>, (usize, InputError)> {
     let chunks = options.draws.div_ceil(CHUNK);
     let tasks: Vec<(usize, usize)> =
         (0..cases.len()).flat_map(|c| (0..chunks).map(move |k| (c, k))).collect();

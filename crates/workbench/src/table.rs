@@ -45,6 +45,15 @@ fn figure(fact: Option<crate::facts::Fact>, shown: &Shown<'_>, kind: Kind) -> Ce
     }
 }
 
+/// Whole board minus bare module; below what the readings resolve it says so instead of a bare number.
+fn beyond_module(shown: &Shown<'_>) -> CellValue {
+    let mut cell = figure(shown.beyond_module(), shown, Kind::SmallCurrent);
+    if let (CellValue::Figure(value), Some(text)) = (&mut cell, shown.beyond_module_text()) {
+        value.text = text;
+    }
+    cell
+}
+
 fn count(value: Option<u32>) -> CellValue {
     value.map_or(CellValue::Unknown, |n| CellValue::Number {
         value: f64::from(n),
@@ -78,7 +87,7 @@ const FIGURES: &[Definition] = &[
         group: "on battery",
         unit: MICROAMPERE,
         logarithmic: true,
-        get: |s, _| figure(s.beyond_module(), s, Kind::SmallCurrent),
+        get: |s, _| beyond_module(s),
     },
     Definition {
         key: "idle",
@@ -482,9 +491,25 @@ fn condition(text: &str, known: &[(Column, Getter)]) -> Result<Condition, Questi
                         "write the unit with the number, such as “{value} {unit}”"
                     )));
                 }
-                (_, Err(_)) => overwinter_quantity::AnyQuantity::parse(value)
-                    .map_err(|e| refuse(e.to_line()))?
-                    .si(),
+                (unit, Err(_)) => {
+                    let read = overwinter_quantity::AnyQuantity::parse(value)
+                        .map_err(|e| refuse(e.to_line()))?;
+                    let fitting = unit.as_ref().and_then(|u| {
+                        overwinter_quantity::AnyQuantity::parse(&format!("1 {u}")).ok()
+                    });
+                    if let (Some(fitting), Some(unit)) = (fitting, unit)
+                        && fitting.dimension().name != read.dimension().name
+                    {
+                        let help = format!(
+                            "“{}” is {}, this column is {}: write it in {unit}",
+                            value,
+                            read.dimension().name,
+                            fitting.dimension().name
+                        );
+                        return Err(refuse(help));
+                    }
+                    read.si()
+                }
             };
             Test::Number { operator, limit }
         }

@@ -17,14 +17,29 @@ pub(crate) struct Cell {
 
 impl<T: Into<String>> From<T> for Cell {
     fn from(text: T) -> Self {
-        Self { text: text.into(), style: None }
+        Self { text: bound(&text.into()), style: None }
     }
+}
+
+/// Keeps a number and its unit on one line: the blank between them becomes one that does not break.
+fn bound(text: &str) -> String {
+    let characters: Vec<char> = text.chars().collect();
+    let unit = |at: usize| {
+        let word: Vec<&char> = characters[at..].iter().take_while(|c| **c != ' ').collect();
+        word.len() <= 4 && word.first().is_some_and(|c| c.is_alphabetic() || **c == '%')
+    };
+    (0..characters.len())
+        .map(|k| match characters[k] {
+            ' ' if k > 0 && characters[k - 1].is_ascii_digit() && unit(k + 1) => '\u{a0}',
+            c => c,
+        })
+        .collect()
 }
 
 impl Cell {
     /// A styled cell.
     pub(crate) fn styled(style: Style, text: impl Into<String>) -> Self {
-        Self { text: text.into(), style: Some(style) }
+        Self { text: bound(&text.into()), style: Some(style) }
     }
 }
 

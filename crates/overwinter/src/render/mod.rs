@@ -4,6 +4,9 @@ pub(crate) mod bill;
 pub(crate) mod choice;
 pub(crate) mod columns;
 pub(crate) mod forecast;
+pub(crate) mod measure;
+pub(crate) mod measure_csv;
+mod measure_more;
 pub(crate) mod table;
 
 use anstyle::{AnsiColor, Style};

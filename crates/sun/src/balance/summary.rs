@@ -173,11 +173,11 @@ fn fan(first_day: u16, years: &[YearResult]) -> Vec<FanDay> {
 /// The trade's rule of thumb, to be shown *beside* a simulation and named as such.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct RuleOfThumb {
-    /// Mean harvest over mean load in the worst month (job practice asks for 1.5…2).
+    /// Mean harvest over mean load in the worst month (common practice asks for 1.5…2).
     pub worst_month_ratio: f64,
     /// That month, 1…12.
     pub worst_month: u8,
-    /// Days from full to dark without sun (job practice asks for 7…10 at middle latitudes, 15…20 in a gorge or far north).
+    /// Days from full to dark without sun (common practice asks for 7…10 at middle latitudes, 15…20 in a gorge or far north).
     pub autonomy_days: f64,
     /// Does the ratio meet 1.5?
     pub ratio_ok: bool,

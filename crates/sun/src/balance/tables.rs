@@ -65,7 +65,7 @@ pub struct TableBank {
 }
 
 impl TableBank {
-    /// The lithium-ion table of the reference notes (job practice, from memory): 4.18 V full, 3.00 V empty; resistance for 1 Ah at 0.18 Ω·(2.5 Ah/Q),
+    /// The lithium-ion table of the design notes (common practice, from memory): 4.18 V full, 3.00 V empty; resistance for 1 Ah at 0.18 Ω·(2.5 Ah/Q),
     /// B = 2500 K, 2 % a month of 30.4 days at 20 °C; capacity in the cold from a published measurement (1 at 25 °C, 0.92 at −5, 0.85 at −10, 0.82
     /// at −15 °C: Aris & Shabani, Energy Procedia 110, 128-135, 2017, table 2).
     pub fn lithium_ion(capacity_c: f64) -> Self {
@@ -80,7 +80,7 @@ impl TableBank {
     }
 }
 
-/// Open-circuit voltage of a lithium-ion cell over its state of charge (check table of the job notes; from memory).
+/// Open-circuit voltage of a lithium-ion cell over its state of charge (check table of the design notes; from memory).
 pub const LITHIUM_ION_OCV: [(f64, f64); 12] = [
     (0.0, 3.00),
     (0.05, 3.42),

@@ -306,6 +306,19 @@ impl Source {
     }
 }
 
+impl Source {
+    /// Would an emptied cell be charged again? See [`ChargerCaution::EmptyCellMayNotRecover`]; the emptiest cell looked at is one just above the
+    /// charger's precondition voltage (3.0 V without one).
+    pub fn recovers_empty_cell(&self) -> bool {
+        let charger = &self.charger;
+        let lowest_v = charger.precondition.map_or(3.0, |p| p.below_v) + charger.dropout_v;
+        matches!(self.coupling, Coupling::MaximumPower { .. })
+            || charger.input_regulation_v.is_some()
+            || lowest_v >= charger.input_fall_v
+            || self.panel.light_current_a >= charger.set_current_a
+    }
+}
+
 /// A caution that belongs beside every figure of this source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 pub enum ChargerCaution {
@@ -315,6 +328,9 @@ pub enum ChargerCaution {
     LoadPreventsTermination,
     /// The safety timer can end the charge before the cell is full.
     TimerMayEndEarly,
+    /// An emptied cell may not come back: the panel gives less than the charger wants, sags to the cell's low voltage, and that lies below the
+    /// charger's switch-off threshold, so it hiccups instead of charging.
+    EmptyCellMayNotRecover,
     /// The panel sags below the input threshold at dawn and dusk: the charger starts and stops again and again.
     Chatters,
 }
@@ -358,7 +374,7 @@ mod tests {
 
     #[test]
     fn fold_back_as_on_paper() {
-        // (110 − 25)/(130·1.7) = 0.385 A (job practice; a maker's data sheet has the same form).
+        // (110 − 25)/(130·1.7) = 0.385 A (common practice; a maker's data sheet has the same form).
         let fold = FoldBack { limit_c: 110.0, resistance_k_per_w: 130.0 };
         assert!((fold.limit_a(25.0, 1.7) - 0.38462).abs() < 1e-5);
         assert_eq!(fold.limit_a(120.0, 1.0), 0.0);
