@@ -75,6 +75,12 @@ test("a fault in the project is told where it stands and loses nothing", async (
   await expect(fault).toHaveCount(0);
 });
 
+test("a project with a panel says that the sun is not counted", async ({ page }) => {
+  await open(page);
+  await page.getByLabel("start from").selectOption("weather mast");
+  await expect(page.locator(".answer")).toContainText("lives are those in the dark");
+});
+
 test("the project can be written as text", async ({ page }) => {
   await open(page);
   await page.getByRole("button", { name: "As text" }).click();

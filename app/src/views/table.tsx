@@ -3,7 +3,8 @@ import { computed, signal } from "@preact/signals";
 import { at, axisOf, Interval, TimeScale, type Axis } from "../charts/interval";
 import { csv } from "../csv";
 import { life, percent } from "../format";
-import { go, halt, ranked, remembered, steps, table, text } from "../state";
+import { get } from "../project";
+import { go, halt, project, ranked, remembered, steps, table, text } from "../state";
 import type { BoardVerdict, CellValue, Column, LifeAnswer, Row } from "../types";
 import { Facets, filter } from "./facets";
 import { cellNumber, cellText, Faults, save, short, truthText, Unknown, Verdict, Waiting } from "./parts";
@@ -256,6 +257,7 @@ export function TableView() {
         <h1>{choice ? choice.project : "Boards"}</h1>
         {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : <Waiting>Reading the bench…</Waiting>}
         {choice ? <p class="quiet">{choice.load} · {choice.cell}{choice.target_s ? ` · target ${life(choice.target_s)}${choice.target_chance !== null ? ` with ${percent(choice.target_chance)}` : ""}` : ""}</p> : null}
+        {choice && get(project.value, "panel") ? <p class="warn">The panel of this project is not counted here: lives are those in the dark. The tool computes the year with the sun.</p> : null}
         {choice?.warnings.map((w) => <p key={w} class="warn">{w}</p>)}
         <Status />
       </div>
