@@ -24,6 +24,7 @@ const HELP: &str = "\
 cargo xtask demo             build the tool, write the demo bench folder, answer its question
 cargo xtask test             formatting, lints, schemas, all tests (what the continuous integration runs)
 cargo xtask bench NAME       measure: forecast, choice, figures, traces, sun
+cargo xtask picture          draw the README's picture from the tool's real output
 cargo xtask schemas          write the JSON Schemas from the types
 cargo xtask schemas --check  fail if the committed schemas are out of date";
 
@@ -34,6 +35,7 @@ fn main() -> Result<()> {
         ["demo"] => demo(),
         ["test"] => test(),
         ["bench", name] => bench(name),
+        ["picture"] => picture(),
         ["schemas"] => schemas(&[]),
         ["schemas", "--check"] => schemas(&["--check"]),
         _ => {
@@ -74,20 +76,56 @@ fn run(program: &str, arguments: &[&str]) -> Result<()> {
 }
 
 fn demo() -> Result<()> {
+    let (tool, folder) = built_demo()?;
+    run(&tool, &["table", "--folder", &folder])?;
+    run(&tool, &["choose", "footbridges", "--folder", &folder])?;
+    println!("The demo folder is {folder}; try: {tool} --help");
+    Ok(())
+}
+
+/// Draws `docs/choice.svg`: the first lines of the demo's choice as text in an SVG, light and dark.
+fn picture() -> Result<()> {
+    let (tool, folder) = built_demo()?;
+    let output = Command::new(&tool)
+        .args(["choose", "footbridges", "--folder", &folder])
+        .env("NO_COLOR", "1")
+        .output()
+        .context("cannot run the tool")?;
+    let text = String::from_utf8(output.stdout).context("the tool's output is not UTF-8")?;
+    let lines: Vec<&str> = text.lines().take(30).collect();
+    let columns = lines.iter().map(|l| l.chars().count()).max().unwrap_or(80);
+    let (width, height) = (columns as f64 * 8.43 + 32.0, lines.len() as f64 * 19.0 + 32.0);
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" aria-label=\"Output of overwinter choose footbridges\">\n\
+<style>text{{font:14px ui-monospace,'DejaVu Sans Mono',monospace;white-space:pre;fill:#1d2529}}rect{{fill:#f7f6f2}}\
+@media(prefers-color-scheme:dark){{text{{fill:#dfe4e2}}rect{{fill:#171b1d}}}}</style>\n<rect width=\"100%\" height=\"100%\" rx=\"6\"/>\n"
+    );
+    for (row, line) in lines.iter().enumerate() {
+        let escaped = line.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+        let y = 30.0 + row as f64 * 19.0;
+        svg.push_str(&format!(
+            "<text x=\"16\" y=\"{y:.0}\" xml:space=\"preserve\">{escaped}</text>\n"
+        ));
+    }
+    svg.push_str("</svg>\n");
+    let path = root().join("docs");
+    std::fs::create_dir_all(&path)?;
+    std::fs::write(path.join("choice.svg"), svg).context("cannot write docs/choice.svg")
+}
+
+/// Builds the tool and, once, the demo folder; paths of both.
+fn built_demo() -> Result<(String, String)> {
     cargo(&["build", "--release", "--package", "overwinter"])?;
     let target =
         std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from);
     let tool = target.join("release").join(format!("overwinter{}", std::env::consts::EXE_SUFFIX));
-    let tool = tool.to_str().context("the target folder's name is not UTF-8")?;
+    let tool = tool.to_str().context("the target folder's name is not UTF-8")?.to_owned();
     let folder = target.join("demo-bench");
-    let folder = folder.to_str().context("the target folder's name is not UTF-8")?;
-    if !Path::new(folder).exists() {
-        run(tool, &["demo", folder])?;
+    let folder = folder.to_str().context("the target folder's name is not UTF-8")?.to_owned();
+    if !Path::new(&folder).exists() {
+        run(&tool, &["demo", &folder])?;
     }
-    run(tool, &["table", "--folder", folder])?;
-    run(tool, &["choose", "footbridges", "--folder", folder])?;
-    println!("The demo folder is {folder}; try: {tool} --help");
-    Ok(())
+    Ok((tool, folder))
 }
 
 fn test() -> Result<()> {

@@ -66,6 +66,7 @@ pub(crate) fn read_all(folder: &Path) -> Result<(Bench, Vec<Diagnostic>)> {
     Ok((Bench::new(read), diagnostics))
 }
 
+#[allow(clippy::needless_pass_by_value, reason = "it is what map_err hands over")]
 fn refusal(error: StoreError) -> Refusal {
     Refusal(vec![error.diagnostic()])
 }

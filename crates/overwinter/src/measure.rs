@@ -185,6 +185,7 @@ fn read_all_the_same(common: &Common) -> Result<Bench> {
     Ok(bench)
 }
 
+#[allow(clippy::needless_pass_by_value, reason = "it is what map_err hands over")]
 fn refuse(error: QuestionError) -> anyhow::Error {
     Refusal::question(&error).into()
 }

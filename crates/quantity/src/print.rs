@@ -137,7 +137,9 @@ fn in_unit(info: &'static DimensionInfo, si: f64, width: f64) -> (&'static str, 
         _ => {
             let size = if si == 0.0 { width } else { si.abs() };
             let step = info.ladder.iter().rev().find(|(_, _, from)| size >= *from * (1.0 - 1e-12));
-            let &(symbol, factor, _) = step.unwrap_or(&info.ladder[0]);
+            // A plain zero has no size: it is told in the SI unit.
+            let whole = info.ladder.iter().find(|(_, factor, _)| size == 0.0 && *factor == 1.0);
+            let &(symbol, factor, _) = whole.or(step).unwrap_or(&info.ladder[0]);
             (symbol, divide(si, factor), divide(width, factor))
         }
     }

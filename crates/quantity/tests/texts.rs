@@ -175,3 +175,10 @@ fn through_serde() {
     assert_eq!((message, span), ("`V` makes this a voltage, but a current is needed", 5..6));
     assert!(help.contains("12.6 µA"));
 }
+
+#[test]
+fn a_plain_zero_is_told_in_the_si_unit() {
+    use overwinter_quantity::{Resistance, Voltage};
+    assert_eq!(Voltage::from_si(0.0).to_string(), "0 V");
+    assert_eq!(Resistance::from_si(0.0).value_text(3), "0 Ω");
+}

@@ -117,9 +117,9 @@ pub struct CurrentFigures {
     pub rms_a: f64,
     /// Standard deviation of the samples (A); `None` for one sample.
     pub standard_deviation_a: Option<f64>,
-    /// Lowest sample, located to its cell of 32 samples.
+    /// Lowest sample, located to its cell of 64 samples.
     pub min: Located,
-    /// Highest sample, located to its cell of 32 samples.
+    /// Highest sample, located to its cell of 64 samples.
     pub max: Located,
 }
 

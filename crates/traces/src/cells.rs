@@ -148,7 +148,7 @@ impl Coalescing {
     }
 }
 
-/// Compensated sum (Neumaier 1974): the rounding error of each addition is carried along.
+/// Compensated sum: the rounding error of each addition is carried along (D. E. Knuth, *The Art of Computer Programming* 2, 4.2.2, theorem B).
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Sum {
     sum: f64,
@@ -158,9 +158,10 @@ pub(crate) struct Sum {
 impl Sum {
     #[inline]
     pub(crate) fn add(&mut self, x: f64) {
+        // Knuth's form of the error: no branch.
         let t = self.sum + x;
-        self.lost +=
-            if self.sum.abs() >= x.abs() { (self.sum - t) + x } else { (x - t) + self.sum };
+        let part = t - self.sum;
+        self.lost += (self.sum - (t - part)) + (x - part);
         self.sum = t;
     }
 

@@ -1,6 +1,6 @@
 //! The reduction: samples in order, in blocks that depend on the sample's number alone.
 //!
-//! A block of 1024 samples is cut into cells of 32. Within a cell four lanes run side by side (so the compiler can use vector
+//! A block of 1024 samples is cut into cells of 64. Within a cell four lanes run side by side (so the compiler can use vector
 //! registers); between cells sums are compensated. A cell whose intervals are all ordinary takes one straight loop; one with a gap,
 //! a backward step or a negative sample is walked sample by sample.
 
@@ -13,7 +13,7 @@ use crate::options::Options;
 use crate::rows::Parsed;
 use crate::wakes::{Machine, Step};
 
-pub(crate) const CELL: usize = 32;
+pub(crate) const CELL: usize = 64;
 pub(crate) const BLOCK: usize = 1024;
 /// Samples looked at before the sleep floor is first placed.
 const LEAD: usize = 1 << 18;
@@ -286,6 +286,19 @@ impl<'a> Reducer<'a> {
         let mut k = 0;
         while k < n {
             let take = (BLOCK - self.fill).min(n - k);
+            if take == BLOCK && !chunk.has_nan {
+                let mut time = std::mem::take(&mut self.time);
+                let (base, zero) = (self.index as f64, self.base_s);
+                for (j, t) in time.iter_mut().enumerate() {
+                    *t = zero + (base + j as f64) * dt;
+                }
+                let volts = chunk.voltage.get(k..k + BLOCK).unwrap_or(&[]);
+                self.block(&time, &chunk.current[k..k + BLOCK], volts);
+                self.time = time;
+                self.index += BLOCK as u64;
+                k += BLOCK;
+                continue;
+            }
             let mut kept = 0;
             if chunk.has_nan {
                 for j in k..k + take {
@@ -350,8 +363,21 @@ impl<'a> Reducer<'a> {
         if self.volts.is_some() && voltage.len() == current.len() {
             self.block_volts(time, current, voltage);
         }
-        for (t, i) in time.chunks(CELL).zip(current.chunks(CELL)) {
-            self.cell(t, i);
+        // Neighbour pairs: the sample before a cell stands in front of it. Only the block's first cell has to be copied for that;
+        // the first sample of all has no interval and pairs with itself.
+        let n = time.len().min(CELL);
+        let first = self.samples == 0;
+        let mut tt = [0.0f64; CELL + 1];
+        let mut ii = [0.0f64; CELL + 1];
+        (tt[0], ii[0]) = if first { (time[0], current[0]) } else { (self.last_s, self.last_a) };
+        tt[1..=n].copy_from_slice(&time[..n]);
+        ii[1..=n].copy_from_slice(&current[..n]);
+        self.cell(&tt[..=n], &ii[..=n], first);
+        let mut k = CELL;
+        while k < time.len() {
+            let end = (k + CELL).min(time.len());
+            self.cell(&time[k - 1..end], &current[k - 1..end], false);
+            k += CELL;
         }
     }
 
@@ -371,19 +397,15 @@ impl<'a> Reducer<'a> {
             * self.interval_s.max(found.unwrap_or(0.0));
     }
 
-    fn cell(&mut self, t: &[f64], i: &[f64]) {
+    /// One cell, the sample before it in front.
+    fn cell(&mut self, tt: &[f64], ii: &[f64], first: bool) {
+        let (before_t, before_i) = (tt[0], ii[0]);
+        let (t, i) = (&tt[1..], &ii[1..]);
         let n = t.len();
-        let first = self.samples == 0;
-        // Neighbour pairs: the sample before the cell stands in front. The first sample of all has no interval: it pairs with itself.
-        let (before_t, before_i) = if first { (t[0], i[0]) } else { (self.last_s, self.last_a) };
-        let mut tt = [0.0f64; CELL + 1];
-        let mut ii = [0.0f64; CELL + 1];
-        tt[0] = before_t;
-        ii[0] = before_i;
-        tt[1..=n].copy_from_slice(t);
-        ii[1..=n].copy_from_slice(i);
-        let sums =
-            if n == CELL { Lanes::whole(&tt, &ii) } else { Lanes::part(&tt[..=n], &ii[..=n]) };
+        let sums = match (tt.first_chunk(), ii.first_chunk()) {
+            (Some(tt), Some(ii)) => Lanes::whole(tt, ii),
+            _ => Lanes::part(tt, ii),
+        };
         let ordinary = sums.shortest > 0.0 && sums.longest <= self.gap_s && !first;
         let mut cell = Cell {
             first_sample: self.samples,
@@ -405,7 +427,7 @@ impl<'a> Reducer<'a> {
                 self.longest_s = sums.longest;
             }
         } else {
-            broken = self.odd_cell(&tt[..=n], &ii[..=n], &mut cell, first);
+            broken = self.odd_cell(tt, ii, &mut cell, first);
         }
         if sums.min < 0.0 {
             self.negatives(t, i);
@@ -417,7 +439,7 @@ impl<'a> Reducer<'a> {
         if sums.max != self.max.value
             && (self.cell_number < 64 || self.cell_number.is_multiple_of(32))
         {
-            self.look_at_steps(&ii[1..=n]);
+            self.look_at_steps(i);
         }
         if sums.max >= self.max.value {
             self.top(t, i, sums.max);
@@ -431,7 +453,7 @@ impl<'a> Reducer<'a> {
         self.squares.add(sums.squares);
         let gap = self.gap_s;
         let start = self.samples;
-        let steps = || steps(start, &tt[..=n], &ii[..=n], gap, first);
+        let steps = || steps(start, tt, ii, gap, first);
         self.envelope.push(cell);
         if let Some(machine) = &mut self.machine {
             machine.cell(&cell, broken, (t, i), steps());

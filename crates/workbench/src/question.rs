@@ -64,6 +64,9 @@ impl QuestionError {
 }
 
 /// The boards that a project considers.
+///
+/// # Errors
+/// A board that the project names and the folder does not have.
 pub fn boards_of<'a>(bench: &'a Bench, project: &Project) -> Result<Vec<&'a Board>, QuestionError> {
     match &project.boards {
         None => Ok(bench.boards().collect()),
@@ -79,6 +82,9 @@ pub fn boards_of<'a>(bench: &'a Bench, project: &Project) -> Result<Vec<&'a Boar
 }
 
 /// The project's cell.
+///
+/// # Errors
+/// A cell that the folder does not have.
 pub fn cell_of<'a>(bench: &'a Bench, project: &Project) -> Result<&'a Cell, QuestionError> {
     bench.cell(&project.cell).ok_or_else(|| {
         QuestionError::no_such("cell", &project.cell, bench.cells().map(|c| c.name.as_str()))
@@ -102,7 +108,7 @@ pub fn question(project: &Project, cell: &Cell) -> Question {
         target_chance: life_need.map_or(0.9, |n| n.probability.si()),
         life_is_need: life_need.is_some(),
         care_s: project.smallest_difference.as_ref().map(|d| d.si()),
-        wishes: project.wishes.iter().map(wish_text).collect(),
+        wishes: project.wishes.iter().copied().map(wish_text).collect(),
         life_wish: project.wishes.iter().position(|w| matches!(w, Wish::Maximise(Aspect::Life))),
         wish_differences: project
             .wishes
@@ -135,7 +141,7 @@ fn load_text(project: &Project) -> String {
     parts.join("; ")
 }
 
-fn wish_text(wish: &Wish) -> String {
+fn wish_text(wish: Wish) -> String {
     match wish {
         Wish::Minimise(aspect) => format!("{aspect}, little"),
         Wish::Maximise(aspect) => format!("{aspect}, much"),
@@ -168,7 +174,7 @@ pub fn candidate(
         case
     });
     let (wishes, wish_cells) =
-        project.wishes.iter().map(|w| wish_value(w, &shown, &sighted.traits)).unzip();
+        project.wishes.iter().map(|w| wish_value(*w, &shown, &sighted.traits)).unzip();
     Candidate {
         board: board.name.clone(),
         specimen: shown.specimen.map(|s| s.id.clone()),
@@ -389,13 +395,13 @@ fn number_needs(
 }
 
 fn wish_value(
-    wish: &Wish,
+    wish: Wish,
     shown: &Shown<'_>,
     traits: &overwinter_documents::types::board::Traits,
 ) -> (Option<f64>, CellValue) {
     let (aspect, sign) = match wish {
-        Wish::Minimise(aspect) => (*aspect, -1.0),
-        Wish::Maximise(aspect) => (*aspect, 1.0),
+        Wish::Minimise(aspect) => (aspect, -1.0),
+        Wish::Maximise(aspect) => (aspect, 1.0),
     };
     let number = |value: Option<f64>, text: &dyn Fn(f64) -> String| match value {
         Some(value) => (Some(sign * value), CellValue::Number { value, text: text(value) }),

@@ -16,7 +16,7 @@ mod tests {
 
     #[test]
     fn the_examples_read_and_answer() {
-        let documents = super::FILES.iter().copied().filter(|(path, _)| path.ends_with(".toml"));
+        let documents = super::FILES.iter().copied().filter(|(path, _)| *path != "README.md");
         let (bench, diagnostics) = Bench::read(documents);
         assert!(diagnostics.iter().all(|d| !d.is_error()), "{diagnostics:#?}");
         let project = bench.project("my project").unwrap();

@@ -529,8 +529,9 @@ fn holds(test: &Test, cell: &CellValue) -> NeedVerdict {
                 CellValue::Trait(Truth::No) => (Some("no".to_owned()), true),
                 CellValue::Trait(Truth::InferredYes(_)) => (Some("yes".to_owned()), false),
                 CellValue::Trait(Truth::InferredNo(_)) => (Some("no".to_owned()), false),
-                CellValue::Text(text) => (Some(text.to_lowercase()), true),
-                CellValue::Number { text, .. } => (Some(text.to_lowercase()), true),
+                CellValue::Text(text) | CellValue::Number { text, .. } => {
+                    (Some(text.to_lowercase()), true)
+                }
                 CellValue::Figure(figure) => (Some(figure.text.to_lowercase()), true),
             };
             if word == "unknown" {

@@ -180,7 +180,7 @@ pub(crate) fn burden(report: &BurdenReport) -> String {
     match &report.peak_range {
         Some(range) => text.push_str(&format!("Radio peak: range “{range}”.\n")),
         None => {
-            text.push_str("Radio peak: no range of this meter; a shunt of 0.1 Ω and a scope.\n")
+            text.push_str("Radio peak: no range of this meter; a shunt of 0.1 Ω and a scope.\n");
         }
     }
     if let Some(droop) = &report.droop {
@@ -255,7 +255,7 @@ pub(crate) fn guide(report: &GuideReport) -> String {
         match step.status {
             StepStatus::AgainstTheGate => text.push_str(&format!("{}\n", styled(CARE, &line))),
             StepStatus::DoesNotApply => {
-                text.push_str(&format!("{}\n", styled(DIM, &format!("{line}: does not apply"))))
+                text.push_str(&format!("{}\n", styled(DIM, &format!("{line}: does not apply"))));
             }
             StepStatus::Never => text
                 .push_str(&format!("{}\n", styled(DIM, &format!("{line}: stays empty for ever")))),

@@ -116,7 +116,7 @@ struct Known {
     basis: String,
 }
 
-fn known(what: &str, value: f64, text: String, source: &str) -> Known {
+fn known(what: &str, value: f64, text: impl std::fmt::Display, source: &str) -> Known {
     Known { value, basis: format!("{what} {text}: {source}") }
 }
 

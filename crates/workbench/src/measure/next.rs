@@ -118,7 +118,7 @@ pub fn next(
         let out = found.needs.iter().find(|n| n.verdict == NeedVerdict::DoesNot);
         match (&found.case, out) {
             (_, Some(need)) => {
-                left_out.push(format!("{}: {}: {}", board.name, need.need, need.reason))
+                left_out.push(format!("{}: {}: {}", board.name, need.need, need.reason));
             }
             (Err(why), None) => left_out.push(format!("{}: {why}", board.name)),
             (Ok(case), None) => {
@@ -175,37 +175,28 @@ pub fn next(
         .tests
         .iter()
         .filter_map(|t| {
-            let mut line = match columns.iter().find(|c| c.key == t.name) {
-                Some(column) => {
-                    let input = &cases[column.first.0].inputs[column.first.1];
-                    let (how, _) = bench_test(input.target);
-                    let mut line = blank(&input.label, kind_of(input.target), how);
-                    line.now = input.kind.figure(&input.figure);
-                    line.boards = column.cases.iter().map(|c| cases[*c].board.clone()).collect();
-                    if line.boards.len() == 1 && !input.label.contains(&line.boards[0]) {
-                        line.name = format!("{} of {}", input.label, line.boards[0]);
-                    }
-                    if let Some(target) = target {
-                        let hinge = hinges(
-                            &column.values,
-                            &plain,
-                            &column.cases,
-                            target,
-                            asked.target_chance,
-                        );
-                        line.hinges =
-                            hinge.boards.iter().map(|b| cases[*b].board.clone()).collect();
-                        line.ends = Some([hinge.low, hinge.high].map(|v| input.kind.text(v, None)));
-                    }
-                    line
+            let mut line = if let Some(column) = columns.iter().find(|c| c.key == t.name) {
+                let input = &cases[column.first.0].inputs[column.first.1];
+                let (how, _) = bench_test(input.target);
+                let mut line = blank(&input.label, kind_of(input.target), how);
+                line.now = input.kind.figure(&input.figure);
+                line.boards = column.cases.iter().map(|c| cases[*c].board.clone()).collect();
+                if line.boards.len() == 1 && !input.label.contains(&line.boards[0]) {
+                    line.name = format!("{} of {}", input.label, line.boards[0]);
                 }
-                None => {
-                    let unknown = unknowns.iter().find(|u| u.key == t.name)?;
-                    let mut line = blank(&unknown.name, TestKind::Trait, &unknown.how);
-                    line.now = unknown.now.clone();
-                    line.boards = vec![cases[unknown.board].board.clone()];
-                    line
+                if let Some(target) = target {
+                    let hinge =
+                        hinges(&column.values, &plain, &column.cases, target, asked.target_chance);
+                    line.hinges = hinge.boards.iter().map(|b| cases[*b].board.clone()).collect();
+                    line.ends = Some([hinge.low, hinge.high].map(|v| input.kind.text(v, None)));
                 }
+                line
+            } else {
+                let unknown = unknowns.iter().find(|u| u.key == t.name)?;
+                let mut line = blank(&unknown.name, TestKind::Trait, &unknown.how);
+                line.now.clone_from(&unknown.now);
+                line.boards = vec![cases[unknown.board].board.clone()];
+                line
             };
             line.minutes = t.minutes;
             line.gain_days = t.gain_days;

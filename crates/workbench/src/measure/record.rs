@@ -3,7 +3,9 @@
 use overwinter_documents::types::board::{Board, ContactSide, Specimen};
 use overwinter_documents::types::cell::Cell;
 use overwinter_documents::types::project::Project;
-use overwinter_documents::types::session::{Polarity, Session, Source as Fed, What};
+use overwinter_documents::types::session::{
+    Edge, Polarity, Session, Source as Fed, SourceEvent, What,
+};
 use overwinter_figures::polarity::{Contact, PolarityCheck};
 use overwinter_figures::protocol::{Need, Record, STEPS, StepId};
 use overwinter_quantity::{AnyQuantity, Spread};
@@ -293,7 +295,6 @@ fn ride_through(sessions: &[&Session]) -> Seen {
             crate::text::voltage(lowest)
         ));
     }
-    use overwinter_documents::types::session::{Edge, SourceEvent};
     for event in [SourceEvent::Removed, SourceEvent::Attached] {
         if trials().all(|t| t.event != event) {
             seen.missing.push(format!("trials with the source {event}"));

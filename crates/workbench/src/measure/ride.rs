@@ -221,18 +221,12 @@ fn hand_over(shown: &Shown<'_>, radio: bool, basis: &mut Vec<String>) -> Option<
         reset.value.standard_uncertainty().unwrap_or(priors::RESET_THRESHOLD * reset.si());
     let load_a = if radio { peak_a(shown) } else { 0.0 };
     let dropout_v = if radio {
-        match super::burden::dropout_v(shown, load_a) {
-            Some((figure, source)) => {
-                basis.push(format!(
-                    "dropout at the radio peak {} ({source})",
-                    voltage(figure.value())
-                ));
-                figure
-            }
-            None => {
-                basis.push("the dropout is unknown: no prediction for the radio".into());
-                return None;
-            }
+        if let Some((figure, source)) = super::burden::dropout_v(shown, load_a) {
+            basis.push(format!("dropout at the radio peak {} ({source})", voltage(figure.value())));
+            figure
+        } else {
+            basis.push("the dropout is unknown: no prediction for the radio".into());
+            return None;
         }
     } else {
         basis.push("asleep the regulator loses next to nothing".into());

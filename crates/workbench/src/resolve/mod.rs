@@ -168,7 +168,7 @@ pub fn variants(
             match change {
                 Change::Remove(part) => changed.removed.push(part.clone()),
                 Change::SetCurrent(new) => {
-                    changed.currents.push((new.part.clone(), new.current.si()))
+                    changed.currents.push((new.part.clone(), new.current.si()));
                 }
                 Change::ReplaceRegulator(class) => changed.regulator = Some(class.clone()),
                 Change::SetBulk(bulk) => changed.bulk = Some(bulk.clone()),

@@ -81,21 +81,20 @@ pub(crate) fn supply_path(
 ) -> Result<engine::SupplyPath, ResolveError> {
     let supply = subject.supply();
     let fallback = subject.fallback();
-    let regulator = match subject.regulator(&supply) {
-        Some((Some(kind), figures)) => regulator(subject, kind, &figures, inputs, gaps)?,
-        _ => {
-            gaps.push(
-                "the regulator is unknown: taken as linear with unknown ground current and dropout"
-                    .into(),
-            );
-            engine::Regulator::Linear(engine::LinearRegulator {
-                set_v: 3.3,
-                ground_current_a: None,
-                ground_per_load: 0.0,
-                dropout: None,
-                ground_in_dropout_a: None,
-            })
-        }
+    let regulator = if let Some((Some(kind), figures)) = subject.regulator(&supply) {
+        regulator(subject, kind, &figures, inputs, gaps)?
+    } else {
+        gaps.push(
+            "the regulator is unknown: taken as linear with unknown ground current and dropout"
+                .into(),
+        );
+        engine::Regulator::Linear(engine::LinearRegulator {
+            set_v: 3.3,
+            ground_current_a: None,
+            ground_per_load: 0.0,
+            dropout: None,
+            ground_in_dropout_a: None,
+        })
     };
     let reset =
         supply.reset_threshold.as_ref().or(subject.module.and_then(|m| m.reset_threshold.as_ref()));
