@@ -7,6 +7,7 @@ use crate::locate::{KeyPath, locate};
 
 /// How bad it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Worth knowing.
@@ -21,6 +22,7 @@ pub enum Severity {
 
 /// A place in a text.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Place {
     /// Start, in bytes.
     pub start: usize,
@@ -43,8 +45,10 @@ pub struct Place {
 
 /// A fault, warning or remark about a document or folder.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Diagnostic {
     /// A stable word, such as `unknown-key`.
+    #[cfg_attr(feature = "typescript", ts(type = "string"))]
     pub code: &'static str,
     /// How bad it is.
     pub severity: Severity,

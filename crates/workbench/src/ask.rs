@@ -16,6 +16,7 @@ use crate::table::{TableQuery, all_columns, table};
 
 /// A question.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
 pub enum Request {
     /// The comparison table.
@@ -71,6 +72,7 @@ pub enum Request {
 
 /// An answer.
 #[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum Reply {
     /// The comparison table.
@@ -93,6 +95,7 @@ pub enum Reply {
 
 /// Names of a bench.
 #[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Names {
     /// Projects.
     pub projects: Vec<String>,
@@ -104,16 +107,20 @@ pub struct Names {
 
 /// A board with what is known of it.
 #[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct BoardReport {
     /// Its document.
+    #[cfg_attr(feature = "typescript", ts(type = "Record<string, unknown>"))]
     pub document: overwinter_documents::types::board::Board,
     /// All columns of the table for each specimen.
     pub table: TableReport,
     /// Its bill, or why there is none.
     pub bill: Result<BillReport, String>,
     /// Sessions of its specimens.
+    #[cfg_attr(feature = "typescript", ts(type = "Array<Record<string, unknown>>"))]
     pub sessions: Vec<overwinter_documents::types::session::Session>,
     /// Other people's figures of it.
+    #[cfg_attr(feature = "typescript", ts(type = "Array<Record<string, unknown>>"))]
     pub claims: Vec<overwinter_documents::types::session::Claim>,
 }
 

@@ -10,6 +10,7 @@ use serde::Serialize;
 /// Seconds. A life that outlives the horizon counts with the horizon; `censored` is the share of such draws, and a
 /// quantile that falls among them is a lower limit ([`LifeSummary::median_is_limit`]).
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct LifeSummary {
     /// 10 % of the draws live shorter than this, s.
     pub p10_s: f64,
@@ -82,6 +83,7 @@ pub fn chance_outlasts(a_s: &[f64], b_s: &[f64]) -> f64 {
 
 /// Whether two boards tie, and why.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum Tie {
     /// The data cannot tell them apart: P(A outlasts B) lies between 0.2 and 0.8.

@@ -10,6 +10,7 @@ pub const SCHEMA_VERSION: u32 = 1;
 
 /// A trait's value: unknown is its own state.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum Truth {
     /// Seen: yes.
@@ -26,6 +27,7 @@ pub enum Truth {
 
 /// Where a figure comes from.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Origin {
     /// Measured, data sheet typical, …, in words.
     pub kind: String,
@@ -35,6 +37,7 @@ pub struct Origin {
 
 /// A figure for reading: value, interval and text.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct FigureValue {
     /// Best value in the SI unit of its column.
     pub value: f64,
@@ -48,6 +51,7 @@ pub struct FigureValue {
 
 /// One cell of the comparison table.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum CellValue {
     /// Not known.
@@ -71,6 +75,7 @@ pub enum CellValue {
 
 /// A column of the comparison table.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Column {
     /// Stable key, used on the command line.
     pub key: String,
@@ -88,6 +93,7 @@ pub struct Column {
 
 /// One board in the table.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Row {
     /// Board, with its revision where there are several.
     pub board: String,
@@ -101,6 +107,7 @@ pub struct Row {
 
 /// The comparison table.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct TableReport {
     /// See [`SCHEMA_VERSION`].
     pub schema_version: u32,
@@ -114,6 +121,7 @@ pub struct TableReport {
 
 /// The result of one hard need for one board.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct NeedResult {
     /// The need in words.
     pub need: String,
@@ -127,6 +135,7 @@ pub struct NeedResult {
 
 /// Three-valued verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum NeedVerdict {
     /// Met.
@@ -139,6 +148,7 @@ pub enum NeedVerdict {
 
 /// What ends lives and how often.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct EndingShare {
     /// The ending in words.
     pub ending: String,
@@ -150,6 +160,7 @@ pub struct EndingShare {
 
 /// A sampled life with what ends it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct LifeAnswer {
     /// Quantiles and chance of the target.
     #[serde(flatten)]
@@ -160,6 +171,7 @@ pub struct LifeAnswer {
 
 /// One rework that would change a verdict or a life.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct ReworkGain {
     /// What is done, in words.
     pub rework: String,
@@ -177,6 +189,7 @@ pub struct ReworkGain {
 
 /// One board's place in the choice.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct BoardVerdict {
     /// Board.
     pub board: String,
@@ -208,6 +221,7 @@ pub struct BoardVerdict {
 
 /// The choice for a project.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct ChoiceReport {
     /// See [`SCHEMA_VERSION`].
     pub schema_version: u32,
@@ -245,6 +259,7 @@ pub struct ChoiceReport {
 
 /// A line of the ledger.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct LedgerLine {
     /// What took the charge.
     pub name: String,
@@ -256,6 +271,7 @@ pub struct LedgerLine {
 
 /// One moment of a forecast.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Moment {
     /// Since the start, s.
     pub time_s: f64,
@@ -267,6 +283,7 @@ pub struct Moment {
 
 /// How far another limit was when the life ended.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct MarginLine {
     /// Which limit.
     pub limit: String,
@@ -276,6 +293,7 @@ pub struct MarginLine {
 
 /// What one input is worth.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct SensitivityLine {
     /// The input in words.
     pub input: String,
@@ -293,6 +311,7 @@ pub struct SensitivityLine {
 
 /// What a target life allows.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct Allowance {
     /// The quantity: largest sleep current, largest charge per wake, shortest interval, smallest cell.
     pub quantity: String,
@@ -308,6 +327,7 @@ pub struct Allowance {
 
 /// The forecast of one board in full.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct ForecastReport {
     /// See [`SCHEMA_VERSION`].
     pub schema_version: u32,
@@ -363,6 +383,7 @@ pub struct ForecastReport {
 
 /// One line of a sleep-current bill.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct BillLine {
     /// The part.
     pub name: String,
@@ -380,6 +401,7 @@ pub struct BillLine {
 
 /// Where the sleep current goes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct BillReport {
     /// See [`SCHEMA_VERSION`].
     pub schema_version: u32,

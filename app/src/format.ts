@@ -1,0 +1,48 @@
+// Numbers as the trade writes them; the same rules as the engine's texts.
+const HOUR = 3600;
+const DAY = 86400;
+const YEAR = 365.25 * DAY;
+
+/** A number to at most `figures` significant figures, without trailing zeros. */
+export function significant(value: number, figures: number): string {
+  if (!Number.isFinite(value) || value === 0) return String(value);
+  const text = value.toPrecision(figures);
+  const plain = text.includes("e") ? String(Number(text)) : text;
+  return plain.includes(".") ? plain.replace(/0+$/, "").replace(/\.$/, "") : plain;
+}
+
+/** A life: `31.9 h`, `196 d`, `2.64 yr`. */
+export function life(seconds: number): string {
+  if (seconds <= 0) return "0 d";
+  if (seconds < HOUR) return `${significant(seconds / 60, 3)} min`;
+  if (seconds < 3 * DAY) return `${significant(seconds / HOUR, 3)} h`;
+  if (seconds < 1000 * DAY) return `${significant(seconds / DAY, 3)} d`;
+  return `${significant(seconds / YEAR, 3)} yr`;
+}
+
+/** A share as a whole percentage; what is not quite 0 or 1 never reads as such. */
+export function percent(share: number): string {
+  const p = share * 100;
+  if (p <= 0) return "0 %";
+  if (p < 1) return "< 1 %";
+  if (p >= 100) return "100 %";
+  if (p > 99) return "> 99 %";
+  return `${p.toFixed(0)} %`;
+}
+
+export function days(seconds: number): number {
+  return seconds / DAY;
+}
+
+/** Days gained or lost, signed. */
+export function signedDays(value: number): string {
+  const text = Math.abs(value) >= 0.95 ? Math.abs(value).toFixed(0) : significant(Math.abs(value), 1);
+  return `${value < 0 ? "−" : "+"}${text} d`;
+}
+
+export function milliampereHours(coulombs: number): string {
+  const mAh = coulombs / 3.6;
+  return `${mAh >= 100 ? mAh.toFixed(0) : significant(mAh, 3)} mAh`;
+}
+
+export const SECONDS = { HOUR, DAY, YEAR, MONTH: YEAR / 12 };

@@ -1,0 +1,77 @@
+//! The documents behind the server: where they come from is the caller's affair.
+
+use std::sync::{Arc, Mutex};
+
+use overwinter_workbench::bench::Bench;
+
+use crate::publish::checksum;
+
+/// The folder that is served. The binary puts its store behind this; a test puts a map behind it.
+pub trait Documents: Send + Sync + 'static {
+    /// All documents, `(path relative to the folder with /, text)` each.
+    ///
+    /// # Errors
+    /// Why the folder cannot be read.
+    fn read(&self) -> Result<Vec<(String, String)>, String>;
+
+    /// Writes a document whose text was `was` when it was read; `None` where there was none.
+    ///
+    /// `path` has been checked: it is `folder/name.toml` of a known folder, without any way out.
+    ///
+    /// # Errors
+    /// [`SaveFault::Changed`] when the file is no longer what it was: it is then left as it is.
+    fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault>;
+}
+
+/// Why a document was not written.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SaveFault {
+    /// Somebody else wrote it meanwhile.
+    #[error("{path} was changed meanwhile; it was left as it is")]
+    Changed {
+        /// The file.
+        path: String,
+        /// What it says now; `None` if it is gone.
+        now: Option<String>,
+    },
+    /// It cannot be written.
+    #[error("{0}")]
+    Failed(String),
+}
+
+/// The bench as it was last read, with the checksum of its documents.
+pub(crate) struct Read {
+    pub(crate) bench: Bench,
+    pub(crate) files: Vec<(String, String)>,
+    pub(crate) checksum: String,
+}
+
+/// Keeps the read bench as long as the documents stay the same.
+pub(crate) struct Shelf {
+    documents: Box<dyn Documents>,
+    last: Mutex<Option<Arc<Read>>>,
+}
+
+impl Shelf {
+    pub(crate) fn new(documents: Box<dyn Documents>) -> Self {
+        Self { documents, last: Mutex::new(None) }
+    }
+
+    /// The bench of the documents as they are now.
+    pub(crate) fn now(&self) -> Result<Arc<Read>, String> {
+        let files = self.documents.read()?;
+        let checksum = checksum(&files);
+        let mut last = self.last.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if let Some(read) = last.as_ref().filter(|read| read.checksum == checksum) {
+            return Ok(Arc::clone(read));
+        }
+        let (bench, _) = Bench::read(files.clone());
+        let read = Arc::new(Read { bench, files, checksum });
+        *last = Some(Arc::clone(&read));
+        Ok(read)
+    }
+
+    pub(crate) fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {
+        self.documents.save(path, was, text)
+    }
+}

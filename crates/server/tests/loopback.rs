@@ -1,0 +1,191 @@
+//! The server as a browser and as an attacker see it, over real sockets.
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use overwinter_server::{Documents, Publication, SaveFault, ServeError, bind, is_built};
+
+#[derive(Clone, Default)]
+struct Memory(Arc<Mutex<BTreeMap<String, String>>>);
+
+impl Documents for Memory {
+    fn read(&self) -> Result<Vec<(String, String)>, String> {
+        Ok(self.0.lock().unwrap().iter().map(|(path, text)| (path.clone(), text.clone())).collect())
+    }
+
+    fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {
+        let mut files = self.0.lock().unwrap();
+        if files.get(path).map(String::as_str) != was {
+            return Err(SaveFault::Changed {
+                path: path.to_owned(),
+                now: files.get(path).cloned(),
+            });
+        }
+        files.insert(path.to_owned(), text.to_owned());
+        Ok(())
+    }
+}
+
+const CELL: &str =
+    "[cell]\nname = \"a pouch\"\nchemistry = \"lithium-ion\"\ncapacity = \"1000 mAh\"\n";
+
+struct Run {
+    port: u16,
+    token: String,
+    memory: Memory,
+}
+
+/// Starts a server; `None` where this build carries no front end, which is then what it must say.
+fn start() -> Option<Run> {
+    let memory = Memory::default();
+    memory.0.lock().unwrap().insert("cells/a-pouch.toml".into(), CELL.into());
+    let publication = Publication {
+        title: "a drawer </script>".into(),
+        licence: "none".into(),
+        date: "2026-07-01".into(),
+        version: "0".into(),
+    };
+    let serving = match bind(Box::new(memory.clone()), &publication, 0) {
+        Ok(serving) => serving,
+        Err(ServeError::NotBuilt(error)) => {
+            assert!(!is_built());
+            assert!(error.to_string().contains("cargo xtask app"));
+            return None;
+        }
+        Err(error) => panic!("{error}"),
+    };
+    let address = serving.address();
+    let port = address.trim_end_matches('/').rsplit(':').next().unwrap().parse().unwrap();
+    std::thread::spawn(move || serving.run());
+    let page = talk(port, "GET", "/", &[], "").1;
+    let token = page.split_once(r#""token":""#).unwrap().1.split('"').next().unwrap().to_owned();
+    Some(Run { port, token, memory })
+}
+
+/// One request with an honest `Host` unless `headers` give another; status, body with headers.
+fn talk(
+    port: u16,
+    method: &str,
+    path: &str,
+    headers: &[(&str, &str)],
+    body: &str,
+) -> (u16, String) {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    stream.set_read_timeout(Some(Duration::from_mins(1))).unwrap();
+    let mut head = format!(
+        "{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n",
+        body.len()
+    );
+    if !headers.iter().any(|(name, _)| *name == "Host") {
+        let _ = write!(head, "Host: 127.0.0.1:{port}\r\n");
+    }
+    for (name, value) in headers {
+        let _ = write!(head, "{name}: {value}\r\n");
+    }
+    stream.write_all(format!("{head}\r\n").as_bytes()).unwrap();
+    // A refused body may be cut off while it is still being sent.
+    let _ = stream.write_all(body.as_bytes());
+    let mut reply = Vec::new();
+    let _ = stream.read_to_end(&mut reply);
+    let reply = String::from_utf8_lossy(&reply).into_owned();
+    let status = reply.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
+    (status, reply)
+}
+
+#[test]
+fn the_page_is_closed_off_and_its_title_inert() {
+    let Some(run) = start() else { return };
+    let (status, page) = talk(run.port, "GET", "/", &[], "");
+    assert_eq!(status, 200);
+    let policy = page.lines().find(|line| line.starts_with("content-security-policy:")).unwrap();
+    assert!(
+        policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"),
+        "{policy}"
+    );
+    assert!(page.contains("x-content-type-options: nosniff"));
+    assert!(!page.contains("a drawer </script>"));
+    assert!(run.token.len() >= 32);
+}
+
+#[test]
+fn foreign_names_and_origins_are_refused() {
+    let Some(run) = start() else { return };
+    assert_eq!(talk(run.port, "GET", "/api/bench", &[("Host", "evil.example")], "").0, 421);
+    assert_eq!(
+        talk(run.port, "GET", "/api/bench", &[("Origin", "https://evil.example")], "").0,
+        403
+    );
+    assert_eq!(talk(run.port, "GET", "/api/bench", &[("Origin", "null")], "").0, 403);
+    assert_eq!(talk(run.port, "GET", "/api/bench", &[], "").0, 200);
+}
+
+#[test]
+fn questions_need_the_token_and_are_answered() {
+    let Some(run) = start() else { return };
+    let question = r#""names""#;
+    assert_eq!(talk(run.port, "POST", "/api/ask", &[], question).0, 403);
+    assert_eq!(
+        talk(run.port, "POST", "/api/ask", &[("X-Overwinter-Token", "guess")], question).0,
+        403
+    );
+    let token = [("X-Overwinter-Token", run.token.as_str())];
+    let (status, reply) = talk(run.port, "POST", "/api/ask", &token, question);
+    assert_eq!(status, 200);
+    assert!(reply.contains(r#""cells":["#) && reply.contains("a pouch"), "{reply}");
+    assert_eq!(talk(run.port, "POST", "/api/ask", &token, r#"{"tabel":{}}"#).0, 400);
+    let (status, reply) =
+        talk(run.port, "POST", "/api/ask", &token, r#"{"board":{"board":"nothing"}}"#);
+    assert_eq!(status, 200);
+    assert!(reply.contains(r#""error""#) && reply.contains("there is no board"), "{reply}");
+    assert_eq!(talk(run.port, "POST", "/api/ask", &token, &"x".repeat(300_000)).0, 413);
+}
+
+fn save(run: &Run, path: &str, was: Option<&str>, text: &str) -> (u16, String) {
+    let body = serde_json::json!({ "path": path, "was": was, "text": text }).to_string();
+    talk(run.port, "POST", "/api/save", &[("X-Overwinter-Token", &run.token)], &body)
+}
+
+#[test]
+fn writes_are_checked_and_never_overwrite_what_changed_meanwhile() {
+    let Some(run) = start() else { return };
+    let new = CELL.replace("1000", "1200");
+    assert_eq!(talk(run.port, "POST", "/api/save", &[], "{}").0, 403);
+    for path in ["../a.toml", "cells/../../a.toml", "/etc/a.toml", "cells/a.sh", "secrets/a.toml"] {
+        assert_eq!(save(&run, path, None, CELL).0, 400, "{path}");
+    }
+    let (status, reply) = save(&run, "cells/a-pouch.toml", Some(CELL), "[cell]\nname = 3\n");
+    assert_eq!(status, 422);
+    assert!(reply.contains(r#""line":2"#), "{reply}");
+    let (status, reply) = save(&run, "cells/a-pouch.toml", Some("something else"), &new);
+    assert_eq!(status, 409);
+    assert!(reply.contains("1000 mAh"), "{reply}");
+    assert_eq!(run.memory.0.lock().unwrap()["cells/a-pouch.toml"], CELL);
+    assert_eq!(save(&run, "cells/a-pouch.toml", Some(CELL), &new).0, 200);
+    assert_eq!(run.memory.0.lock().unwrap()["cells/a-pouch.toml"], new);
+}
+
+#[test]
+fn a_file_changed_on_disk_is_read_again_and_told() {
+    let Some(run) = start() else { return };
+    let token = [("X-Overwinter-Token", run.token.as_str())];
+    let sum = |reply: &str| {
+        reply.lines().find(|l| l.starts_with("x-overwinter-checksum")).unwrap().to_owned()
+    };
+    let before = sum(&talk(run.port, "POST", "/api/ask", &token, r#""names""#).1);
+    run.memory.0.lock().unwrap().insert("cells/b.toml".into(), CELL.replace("a pouch", "b pouch"));
+    let (_, reply) = talk(run.port, "POST", "/api/ask", &token, r#""names""#);
+    assert!(reply.contains("b pouch"), "{reply}");
+    assert_ne!(sum(&reply), before);
+}
+
+#[test]
+fn nothing_else_is_there() {
+    let Some(run) = start() else { return };
+    for path in ["/etc/passwd", "/../Cargo.toml", "/api", "/api/bench/../../x", "/%2e%2e/x"] {
+        assert_eq!(talk(run.port, "GET", path, &[], "").0, 404, "{path}");
+    }
+    assert_eq!(talk(run.port, "POST", "/", &[], "").0, 405);
+}
