@@ -24,6 +24,8 @@ const HELP: &str = "\
 cargo xtask demo             build the tool, write the demo bench folder, answer its question
 cargo xtask test             formatting, lints, schemas, all tests (what the continuous integration runs)
 cargo xtask bench NAME       measure: forecast, choice, figures, traces, sun
+cargo xtask app              build page and app (needs Node; gets the rest), then rebuild the tool
+cargo xtask app test         the tests in a real browser
 cargo xtask picture          draw the README's picture from the tool's real output
 cargo xtask schemas          write the JSON Schemas from the types
 cargo xtask schemas --check  fail if the committed schemas are out of date";
@@ -35,6 +37,8 @@ fn main() -> Result<()> {
         ["demo"] => demo(),
         ["test"] => test(),
         ["bench", name] => bench(name),
+        ["app"] => run("bash", &["app/build.sh"]),
+        ["app", "test"] => run("bash", &["app/test.sh"]),
         ["picture"] => picture(),
         ["schemas"] => schemas(&[]),
         ["schemas", "--check"] => schemas(&["--check"]),
@@ -132,6 +136,18 @@ fn test() -> Result<()> {
     cargo(&["fmt", "--all", "--check"])?;
     cargo(&["clippy", "--workspace", "--all-targets", "--", "--deny", "warnings"])?;
     schemas(&["--check"])?;
+    cargo(&[
+        "run",
+        "--quiet",
+        "--package",
+        "overwinter-workbench",
+        "--features",
+        "typescript",
+        "--example",
+        "typescript",
+        "--",
+        "--check",
+    ])?;
     cargo(&["test", "--workspace"])
 }
 

@@ -122,6 +122,33 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,
+    /// Publish the folder as one HTML file that readers open and recompute for their own project
+    #[command(
+        after_help = "Example:  overwinter publish boards.html --title \"My drawer\" --licence \"CC BY 4.0\""
+    )]
+    Publish {
+        /// The file to write
+        file: PathBuf,
+        /// Heading of the page
+        #[arg(long, default_value = "Boards compared")]
+        title: String,
+        /// Licence of your data, in words
+        #[arg(long, default_value = "not stated")]
+        licence: String,
+        /// Date on the page, such as 2026-07-01; today if left out
+        #[arg(long)]
+        date: Option<overwinter_documents::Date>,
+    },
+    /// Show the folder in the browser, on this machine only
+    #[command(after_help = "Example:  overwinter serve")]
+    Serve {
+        /// Port on 127.0.0.1; 0 for any free one
+        #[arg(long, default_value_t = 0)]
+        port: u16,
+        /// Heading of the page
+        #[arg(long, default_value = "My bench")]
+        title: String,
+    },
     /// Write the table of all specimens as CSV that a spreadsheet can edit and `import` reads back
     #[command(
         after_help = "Examples:\n  overwinter export > boards.csv\n  overwinter export --european > boards.csv"

@@ -5,6 +5,7 @@ mod args;
 mod bench;
 mod chart;
 mod measure;
+mod page;
 mod render;
 mod spreadsheet;
 
@@ -131,6 +132,18 @@ fn run(arguments: &Arguments) -> Result<u8> {
             let files = overwinter_documents::schemas();
             bench::write_all(folder, &files)?;
             say(&format!("Wrote {} schemas to {}\n", files.len(), folder.display()))?;
+            Ok(FINE)
+        }
+        Command::Publish { file, title, licence, date } => {
+            read(&common.folder, common.format)?;
+            page::write(&common.folder, file, title, licence, *date)?;
+            say(&format!("Wrote {}; open it from disk or put it on any web host\n", shown(file)))?;
+            Ok(FINE)
+        }
+        Command::Serve { port, title } => {
+            page::serve(&common.folder, title, *port, |address| {
+                say(&format!("{address}\nCtrl-C ends it.\n"))
+            })?;
             Ok(FINE)
         }
         Command::Export { european } => {
