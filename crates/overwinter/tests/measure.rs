@@ -28,12 +28,7 @@ impl Demo {
     }
 
     fn text(&self, arguments: &[&str]) -> String {
-        let output = self.run(arguments);
-        format!(
-            "{}{}",
-            String::from_utf8_lossy(&output.stdout),
-            String::from_utf8_lossy(&output.stderr)
-        )
+        plain(&self.run(arguments))
     }
 
     fn json(&self, arguments: &[&str]) -> serde_json::Value {
@@ -131,11 +126,7 @@ fn settling_says_wait_then_take_it() {
         .unwrap();
     child.stdin.take().unwrap().write_all(input.as_bytes()).unwrap();
     let output = child.wait_with_output().unwrap();
-    let text = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
+    let text = plain(&output);
     assert_has(&text, &["go on", "take", "12.6"]);
     drop(demo);
 }
@@ -212,11 +203,7 @@ fn bad_readings_are_told_and_kept() {
     let session = "[session]\nname = \"odd\"\nspecimen = \"REEF-1\"\ndate = 2026-06-01\nkind = \"invented for the demo\"\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n[[session.readings]]\nwhat = \"sleep current\"\nrepeats = [\"900 µA\", \"900 µA\", \"900 µA\"]\ninstrument = \"hand-held meter\"\nrange = \"600 µA\"\n";
     std::fs::write(demo.0.join("sessions/odd.toml"), session).unwrap();
     let output = demo.run(&["figure", "odd"]);
-    let text = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
+    let text = plain(&output);
     assert_has(&text, &["900 µA", "range"]);
     std::fs::write(demo.0.join("sessions/odd.toml"), session.replace("900 µA", "-3 Ω")).unwrap();
     let output = demo.run(&["table"]);

@@ -66,6 +66,7 @@ pub fn forecast(
     let until_s = this_specimen.summary.p90_s.max(best.life.life_s).max(3600.0);
     let mut flags = case.gaps.clone();
     flags.extend(lives.flags.iter().map(|flag| flag_text(flag).to_owned()));
+    flags.extend(lives.quick.map(crate::choice::quick_text));
     let target_s = asked.target_s;
     let allowed = match target_s {
         Some(target) => {

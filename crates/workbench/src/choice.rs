@@ -167,6 +167,9 @@ fn verdict_of(
             life_answer(case, &sampled.bought_s, &sampled.bought_endings, question.target_s);
         flags.extend(case.gaps.iter().cloned());
         flags.extend(sampled.flags.iter().map(|flag| flag_text(flag).to_owned()));
+        if let Some(difference) = sampled.quick {
+            flags.push(quick_text(difference));
+        }
         // A handful in thousands is the tail of an assumed spread; more would bend the answer and is said.
         if sampled.bounded * 200 > sampled.specimen_s.len() {
             flags.push(format!(
@@ -260,6 +263,14 @@ fn ending_words(share: &EndingShare) -> String {
         Some(activity) => format!("{} in “{activity}”", share.ending),
         None => share.ending.clone(),
     }
+}
+
+/// How the draws were made quick, in words.
+pub(crate) fn quick_text(largest_difference: f64) -> String {
+    format!(
+        "draws taken with currents constant over voltage, calibrated on the full forecast; largest difference to it where checked {:.2} %",
+        largest_difference * 100.0
+    )
 }
 
 /// The summary of sampled lives with what ends them.

@@ -24,3 +24,4 @@ pub mod starter;
 pub mod table;
 pub mod text;
 pub mod traits;
+mod twin;

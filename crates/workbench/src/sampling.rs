@@ -7,11 +7,12 @@
 
 use std::collections::BTreeMap;
 
-use overwinter_engine::{Ending, Engine, Flags, InputError, Life, Place};
+use overwinter_engine::{Ending, Engine, Flags, InputError, Life, Place, Scenario};
 use overwinter_statistics::special::normal_quantile;
 use overwinter_statistics::{Distribution, Draws};
 
 use crate::case::Case;
+use crate::twin::Twin;
 
 /// Draws a task takes at a time.
 const CHUNK: usize = 512;
@@ -46,7 +47,16 @@ pub struct SampledLives {
     pub flags: Flags,
     /// Draws of an input that fell below what is possible and were set to the lowest possible value.
     pub bounded: usize,
+    /// If the draws were taken with currents constant over voltage: the largest relative difference to the full forecast
+    /// among the draws that were checked.
+    pub quick: Option<f64>,
 }
+
+/// Draws from which on a quick twin is worth its calibration and check.
+const QUICK_FROM: usize = 256;
+
+/// Draws that are forecast in full to check a twin.
+const CHECKED: usize = 32;
 
 /// Samples the lives of all `cases` with common draws.
 ///
@@ -113,9 +123,18 @@ fn sample_prepared(
     let chunks = options.draws.div_ceil(CHUNK);
     let tasks: Vec<(usize, usize)> =
         (0..cases.len()).flat_map(|c| (0..chunks).map(move |k| (c, k))).collect();
+    let indices: Vec<usize> = (0..cases.len()).collect();
+    let quick = map_cases(&indices, |&c| {
+        if options.draws < QUICK_FROM {
+            return Ok(None);
+        }
+        quick_twin(&cases[c], &prepared[c], options.draws).map_err(|error| (c, error))
+    });
+    let quick: Vec<Option<Quick>> = quick.into_iter().collect::<Result<_, _>>()?;
     let parts = map_tasks(&tasks, |&(c, k)| {
         let range = k * CHUNK..((k + 1) * CHUNK).min(options.draws);
-        prepared[c].run(&cases[c], range).map_err(|error| (c, error))
+        let twin = quick[c].as_ref().map(|q| &q.twin);
+        prepared[c].run(&cases[c], twin, range).map_err(|error| (c, error))
     });
     let mut parts = parts.into_iter();
     (0..cases.len())
@@ -125,14 +144,18 @@ fn sample_prepared(
                 bought_s: Vec::with_capacity(options.draws),
                 specimen_endings: Vec::new(),
                 bought_endings: Vec::new(),
-                flags: Flags::default(),
+                flags: quick[c].as_ref().map_or_else(Flags::default, |q| q.flags),
                 bounded: prepared[c].bounded,
+                quick: quick[c].as_ref().map(|q| q.largest_difference),
             };
             for _ in 0..chunks {
                 let part = parts.next().expect("one part per task")?;
                 for (specimen, bought) in part {
-                    lives.flags.extend(specimen.flags);
-                    lives.flags.extend(bought.flags);
+                    // A twin does not meet what depends on voltage: its checks in full said what has to be said.
+                    if quick[c].is_none() {
+                        lives.flags.extend(specimen.flags);
+                        lives.flags.extend(bought.flags);
+                    }
                     count(&mut lives.specimen_endings, &specimen);
                     count(&mut lives.bought_endings, &bought);
                     lives.specimen_s.push(specimen.life_s);
@@ -145,6 +168,35 @@ fn sample_prepared(
             Ok(lives)
         })
         .collect()
+}
+
+/// A twin that was checked.
+struct Quick {
+    twin: Twin,
+    largest_difference: f64,
+    flags: Flags,
+}
+
+/// The quick twin of a case if it has one and agrees with the full forecast on draws spread over all of them.
+fn quick_twin(
+    case: &Case,
+    columns: &CaseColumns,
+    draws: usize,
+) -> Result<Option<Quick>, InputError> {
+    let Some(twin) = Twin::of(case) else { return Ok(None) };
+    let checked = || (0..CHECKED).map(|k| k * draws / CHECKED);
+    let full = columns.run(case, None, checked())?;
+    let Ok(own) = columns.run(case, Some(&twin), checked()) else { return Ok(None) };
+    let mut flags = Flags::default();
+    for (specimen, bought) in &full {
+        flags.extend(specimen.flags);
+        flags.extend(bought.flags);
+    }
+    Ok(Twin::agrees(&own, &full).map(|largest_difference| Quick {
+        twin,
+        largest_difference,
+        flags,
+    }))
 }
 
 fn count(endings: &mut Vec<(Ending, Option<usize>, usize)>, life: &Life) {
@@ -288,31 +340,40 @@ impl CaseColumns {
         columns
     }
 
+    /// Lives of this specimen and of one you might buy in the draws of `range`, of the case or of its twin.
     fn run(
         &self,
         case: &Case,
-        range: std::ops::Range<usize>,
+        twin: Option<&Twin>,
+        range: impl Iterator<Item = usize>,
     ) -> Result<Vec<(Life, Life)>, InputError> {
+        let shown = twin.map_or(case, |twin| &twin.case);
+        let set = |work: &mut Scenario, i: usize, value: f64| {
+            // The twin's scenario holds the scaled number itself; the case's own holds curves, which `set` scales.
+            if let Some(factor) = twin.map_or(Some(1.0), |twin| twin.scale[i]) {
+                shown.set(work, &case.inputs[i], value * factor);
+            }
+        };
         let mut engine = Engine::new();
-        let mut work = case.scenario.clone();
+        let mut work = shown.scenario.clone();
         let spread = self.bought.iter().any(Option::is_some);
         range
             .map(|k| {
                 for (i, (input, column)) in case.inputs.iter().zip(&self.specimen).enumerate() {
                     if let Some(values) = column {
-                        case.set(&mut work, input, values[k]);
+                        set(&mut work, i, values[k]);
                     } else if self.bought[i].is_some() {
                         // The bought specimen of the draw before moved it: put the best value back.
-                        case.set(&mut work, input, input.figure.value());
+                        set(&mut work, i, input.figure.value());
                     }
                 }
                 let specimen = engine.life(&work)?;
                 if !spread {
                     return Ok((specimen, specimen));
                 }
-                for (input, column) in case.inputs.iter().zip(&self.bought) {
+                for (i, column) in self.bought.iter().enumerate() {
                     if let Some(values) = column {
-                        case.set(&mut work, input, values[k]);
+                        set(&mut work, i, values[k]);
                     }
                 }
                 Ok((specimen, engine.life(&work)?))
