@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use overwinter_documents::Date;
-use overwinter_server::{DRAWS, Documents, Publication, SaveFault, bind, prepare, publish};
+use overwinter_server::{
+    DRAWS, Documents, NotBuilt, Publication, SaveFault, bind, is_built, prepare, publish,
+};
 use overwinter_store::{Limits, read_files, write_file};
 use overwinter_workbench::bench::Bench;
 
@@ -24,6 +26,10 @@ pub(crate) fn write(
     licence: &str,
     date: Option<Date>,
 ) -> Result<()> {
+    // Said before the choosing, which takes its time.
+    if !is_built() {
+        return Err(NotBuilt.into());
+    }
     let files = documents(folder).map_err(anyhow::Error::msg)?;
     let (bench, _) = Bench::read(files.clone());
     let prepared =
