@@ -51,6 +51,10 @@ impl Axis {
 
     /// An interval drawn as an interval: `├───●──┤`. A non-positive end is drawn at the left edge as `◂`.
     pub(crate) fn interval(&self, low: f64, middle: f64, high: f64) -> String {
+        if middle < self.low {
+            // Off the axis: too short-lived to share it with the others.
+            return "◂".to_owned();
+        }
         let mut cells = vec![' '; self.width];
         let (a, m, b) = (self.column(low), self.column(middle), self.column(high));
         cells[a..=b].fill('─');

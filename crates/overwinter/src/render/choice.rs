@@ -55,6 +55,10 @@ fn lives(report: &ChoiceReport) -> String {
         .chain(bought())
         .flat_map(|s| [s.p10_s / day, s.p90_s / day])
         .chain(report.target_s.map(|t| t / day));
+    let values: Vec<f64> = values.collect();
+    // Boards that live a twentieth of the longest or less would squeeze all others: they stand off the axis, marked.
+    let longest = values.iter().copied().fold(0.0, f64::max);
+    let values = values.into_iter().filter(|v| *v > longest / 20.0);
     let Some(axis) = Axis::logarithmic(values, 30) else { return String::new() };
     let chance_heading = if report.target_s.is_some() { "chance" } else { "" };
     let mut table = Columns::new(&[
