@@ -70,7 +70,8 @@ fn lives(report: &ChoiceReport) -> String {
         "one you might buy",
         chance_heading,
         "ends by",
-    ]);
+    ])
+    .fixed_below_heading(&[2]);
     for board in &report.boards {
         let mark = match board.verdict {
             NeedVerdict::Fits if board.on_front => "◆",
