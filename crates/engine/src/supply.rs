@@ -131,12 +131,14 @@ pub fn operate(
     if !drains.tables && !matches!(draw, Draw::BatteryTable { .. }) {
         return operate_with(path, drains, 0.0, draw, source, carried);
     }
-    // Tables over the cell's voltage: a contraction with factor R0·dI/dV, far below 1 for µA tables.
+    // Tables over the cell's voltage: a contraction with factor R0·dI/dV, far below 1 for µA tables, so
+    // that mostly the second round confirms the first.
     let battery = !matches!(draw, Draw::Rail(_));
     let mut cell_v = source.emf_v;
-    let mut flags = Flags::default();
-    let mut point = None;
-    for round in 0..4 {
+    let mut round = 0;
+    loop {
+        round += 1;
+        let mut flags = Flags::default();
         let mut extra = 0.0;
         for part in &path.always_on {
             if battery && part.in_sleep_reading {
@@ -144,28 +146,36 @@ pub fn operate(
             }
             if let Drain::ByVoltage(curve) = &part.drain {
                 extra += curve.at(cell_v);
-                if round == 3 && !curve.covers(cell_v) {
+                if !curve.covers(cell_v) {
                     flags.insert(Flag::OutsideCurrentTable);
                 }
             }
         }
         let draw = match (draw, sleep_table) {
             (Draw::BatteryTable { factor }, Some(curve)) => {
-                if round == 3 && !curve.covers(cell_v) {
+                if !curve.covers(cell_v) {
                     flags.insert(Flag::OutsideCurrentTable);
                 }
                 Draw::Battery { current_a: factor * curve.at(cell_v) }
             }
             (other, _) => other,
         };
-        let solved = operate_with(path, drains, extra, draw, source, carried);
-        cell_v = solved.cell_v;
-        point = Some(solved);
+        let mut point = operate_with(path, drains, extra, draw, source, carried);
+        let moved_v = (point.cell_v - cell_v).abs();
+        cell_v = point.cell_v;
+        // The next round would move it by R0·dI/dV times as much again.
+        if moved_v <= SETTLED_V || round == MOST_ROUNDS {
+            point.flags.extend(flags);
+            return point;
+        }
     }
-    let mut point = point.unwrap_or(Point::NONE);
-    point.flags.extend(flags);
-    point
 }
+
+/// A cell voltage that moved by less stands, V.
+const SETTLED_V: f64 = 1e-9;
+
+/// Rounds of the tables' iteration.
+const MOST_ROUNDS: usize = 6;
 
 impl Point {
     /// Nothing drawn, nothing there.

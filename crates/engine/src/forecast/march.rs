@@ -20,6 +20,9 @@ const STEEPEST: f64 = 0.02;
 /// … down to this share of the whole way.
 const FINEST_PANEL: f64 = 0.002;
 
+/// First guess of the charge at which a life ends, as a share of the capacity.
+const FIRST_GUESS: f64 = 0.1;
+
 /// Largest step of the charge within a month, as a share of the capacity.
 const LARGEST_STEP: f64 = 0.02;
 
@@ -169,16 +172,13 @@ impl March {
         end_s: f64,
         recorder: Option<&mut Recorder>,
     ) -> (Option<Hit>, Leap) {
-        self.final_leap(sc, around, 0.0, start_c, 0.0, end_s, recorder)
+        let guess_c = FIRST_GUESS * around.capacity_c;
+        self.final_leap(sc, around, 0.0, start_c, 0.0, end_s, guess_c, recorder)
     }
 
-    /// Mean charge at which the first bound fails, by a few rounds of profile and requirement.
+    /// Mean charge at which the first bound fails, by a few rounds of profile and requirement from a guess.
     /// Leaves the profile of that charge behind.
-    fn threshold(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64) -> f64 {
-        self.threshold_from(sc, around, start_c, 0.1 * around.capacity_c, 4)
-    }
-
-    fn threshold_from(
+    fn threshold(
         &mut self,
         sc: &Scenario,
         around: &Surroundings,
@@ -191,7 +191,7 @@ impl March {
         for _ in 0..rounds {
             self.profile.build(sc, &self.frame, around, q.min(start_c), rounds.min(2));
             self.profile.fill_checks(&self.frame);
-            let next = self.needed(sc, around).min(start_c);
+            let next = self.needed(sc, around, q.min(start_c)).min(start_c);
             let change = (next - q).abs();
             q = next;
             if change < 1e-6 * around.capacity_c {
@@ -206,11 +206,18 @@ impl March {
     }
 
     /// Largest mean charge at which any check's bound fails, for the present profile.
-    fn needed(&self, sc: &Scenario, around: &Surroundings) -> f64 {
-        self.requirement(sc, around, 1.0) * around.capacity_c
+    fn needed(&self, sc: &Scenario, around: &Surroundings, near_c: f64) -> f64 {
+        let search = self.search(sc, around, Some(near_c));
+        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), 1.0) * around.capacity_c
     }
 
-    fn requirement(&self, sc: &Scenario, around: &Surroundings, least_left: f64) -> f64 {
+    /// The checks with the present profile, at no time in particular.
+    fn search<'a>(
+        &'a self,
+        sc: &'a Scenario,
+        around: &Surroundings,
+        near_c: Option<f64>,
+    ) -> Search<'a> {
         let leap = Leap {
             around: *around,
             t0_s: 0.0,
@@ -219,8 +226,7 @@ impl March {
             lambda: 0.0,
             lambda_age: 0.0,
         };
-        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
-        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), least_left)
+        Search { sc, frame: &self.frame, profile: &self.profile, leap, near_c }
     }
 
     /// The leap from `t0_s` on, to the failure or to `end_s`; `None` when it survives, with the leap
@@ -234,13 +240,14 @@ impl March {
         start_c: f64,
         lambda_age: f64,
         end_s: f64,
+        guess_c: f64,
         mut recorder: Option<&mut Recorder>,
     ) -> (Option<Hit>, Leap) {
         let lambda = around.conditions.lambda;
         let mut voltage_dependent = self.frame.dependence == Some(Dependence::Always);
         let mut target_c = 0.0;
         if self.frame.dependence != Some(Dependence::None) {
-            target_c = self.threshold(sc, &around, start_c);
+            target_c = self.threshold(sc, &around, start_c, guess_c, 4);
             if !voltage_dependent {
                 voltage_dependent =
                     self.profile.sleep.dropout || self.profile.segs.iter().any(|s| s.point.dropout);
@@ -255,7 +262,8 @@ impl March {
                 lambda,
                 lambda_age,
             };
-            let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+            let (frame, profile) = (&self.frame, &self.profile);
+            let search = Search { sc, frame, profile, leap, near_c: None };
             let hit = search.first_failure(t0_s, end_s);
             if let Some(r) = recorder {
                 let until_s = hit.map_or(end_s, |h| h.instant_s);
@@ -274,7 +282,7 @@ impl March {
             }
             way.around.capacity_c = around.capacity_c * libm::exp(-lambda_age * (t - t0_s));
             way.t0_s = t;
-            target_c = self.threshold(sc, &way.around, q);
+            target_c = self.threshold(sc, &way.around, q, target_c, 4);
             if q - target_c <= 1e-7 * around.capacity_c {
                 break;
             }
@@ -303,7 +311,8 @@ impl March {
             lambda,
             lambda_age,
         };
-        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let (frame, profile) = (&self.frame, &self.profile);
+        let search = Search { sc, frame, profile, leap, near_c: Some(q) };
         let hit = search.first_failure(t0_s, end_s);
         if let Some(r) = recorder {
             let until_s = hit.map_or(end_s, |h| h.instant_s);
@@ -437,9 +446,10 @@ impl March {
             lambda: 0.0,
             lambda_age: 0.0,
         };
-        let search = Search { sc, frame: &self.frame, profile: &self.profile, leap };
+        let (frame, profile) = (&self.frame, &self.profile);
+        let search = Search { sc, frame, profile, leap, near_c: None };
         let knots = &mut self.knots;
-        search.kinks(|q| {
+        search.kinks(end_c, start_c, |q| {
             if q < start_c && q > end_c {
                 knots.push(q);
             }
@@ -470,14 +480,17 @@ impl March {
             linear = true;
             for m in 0..count {
                 let around = self.around(sc, m);
-                self.threshold(sc, &around, start_c);
+                let guess_c = FIRST_GUESS * around.capacity_c;
+                self.threshold(sc, &around, start_c, guess_c, 4);
                 linear &= !self.profile.sleep.dropout
                     && !self.profile.segs.iter().any(|s| s.point.dropout);
             }
         }
         let rise = sc.cell.ageing.and_then(|a| a.resistance_rise_per_sqrt_year).unwrap_or(0.0);
         let prefactor = sc.cell.ageing.map_or(0.0, |a| a.capacity_loss_per_sqrt_year);
-        let mut guess_c = 0.1 * sc.cell.capacity_c;
+        let mut guess_c = FIRST_GUESS * sc.cell.capacity_c;
+        // Where the margins rise with the charge, a look at each month's end tells what to look at closely.
+        let look = !linear && self.frame.resistance_falls;
         let (mut t, mut q) = (0.0, start_c);
         // Squared ageing law (years at 25 °C), its loss, and the capacity left.
         let mut aged_years = 0.0;
@@ -500,7 +513,7 @@ impl March {
                 capacity_c: sc.cell.capacity_c * left,
                 growth: 1.0 + rise * aged_after.sqrt(),
             };
-            if !filled[index] {
+            if !look && !filled[index] {
                 // Currents of this month: once for all years where they do not depend on the voltage.
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
                 self.profile.build(sc, &self.frame, &around, q, if linear { 1 } else { 2 });
@@ -512,7 +525,7 @@ impl March {
                     self.needed_share(sc, &around)
                 } else {
                     // Close enough to tell the months in which to look closely: two rounds, and some more.
-                    guess_c = self.threshold_from(sc, &around, start_c, guess_c, 2);
+                    guess_c = self.threshold(sc, &around, start_c, guess_c, 2);
                     self.needed_share(sc, &around) + SPARE_SHARE
                 };
                 core::mem::swap(&mut self.profile, &mut self.months[index]);
@@ -534,20 +547,44 @@ impl March {
                 self.midpoint(sc, &around, q, rates, length, recorder.as_deref_mut())
             };
             let capacity_after = sc.cell.capacity_c * left_after;
-            if after < needed[index] * capacity_after {
+            let survives = if look {
+                if self.profile.fill_checks(&self.frame) {
+                    flags.insert(Flag::ActivitiesOverlap);
+                }
+                // The profile is that of the month's last step, a little earlier: hence the spare charge.
+                let aged = Surroundings { capacity_c: capacity_after, ..around };
+                self.search(sc, &aged, None).holds_at(after - SPARE_SHARE * capacity_after)
+            } else {
+                after >= needed[index] * capacity_after
+            };
+            if !survives {
                 // Somewhere in this month a bound fails: look closely.
-                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                if look {
+                    guess_c = after;
+                } else {
+                    core::mem::swap(&mut self.profile, &mut self.months[index]);
+                }
                 let mut kept = None;
                 if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
                     kept = Some(r.clone());
                     r.rewind(mark);
                 }
-                let (hit, leap) =
-                    self.final_leap(sc, around, t, q, lambda_age, to, recorder.as_deref_mut());
+                let (hit, leap) = self.final_leap(
+                    sc,
+                    around,
+                    t,
+                    q,
+                    lambda_age,
+                    to,
+                    guess_c,
+                    recorder.as_deref_mut(),
+                );
                 if hit.is_some() {
                     return (hit, leap);
                 }
-                core::mem::swap(&mut self.profile, &mut self.months[index]);
+                if !look {
+                    core::mem::swap(&mut self.profile, &mut self.months[index]);
+                }
                 if let (Some(r), Some(kept)) = (recorder.as_deref_mut(), kept) {
                     *r = kept;
                 }
@@ -592,7 +629,8 @@ impl March {
     /// The mean charge that a month needs, as a share of the capacity then; on the safe side over a
     /// capacity that shrinks to half.
     fn needed_share(&self, sc: &Scenario, around: &Surroundings) -> f64 {
-        self.requirement(sc, around, 0.5)
+        let search = self.search(sc, around, None);
+        search.needed_share(sc.cell.capacity_c.min(around.capacity_c), 0.5)
     }
 
     fn fall(&mut self, sc: &Scenario, around: &Surroundings, q: f64, rate: f64) -> f64 {

@@ -14,6 +14,9 @@ use crate::outcome::Flags;
 use crate::scenario::Scenario;
 use crate::supply::{Carried, DrainSum, Draw, Point, SleepTable, Source, operate};
 
+/// Time constants after which a capacitor's help is spent: `e^(−40)` is below half an ulp of 1.
+const SPENT: f64 = 40.0;
+
 /// A train's periodic response, per ampere-carrying mode, above sleep.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct TrainState {
@@ -409,6 +412,14 @@ impl Profile {
         if tau <= 0.0 {
             return None;
         }
+        let seg = &frame.segs[check.seg];
+        let last_s = match (check.kind, seg.peak) {
+            (Kind::Peak, Some(peak)) => peak.duration_s,
+            _ => seg.duration_s,
+        };
+        if last_s > SPENT * tau {
+            return None; // nothing is left of its help
+        }
         let train = &frame.trains[check.train];
         let mut x = 0.0;
         for k in train.first_seg..train.end_seg {
@@ -422,15 +433,12 @@ impl Profile {
             let i = self.segs[k].excess_a;
             x = i + (x - i) * decay(frame.segs[k].duration_s / tau);
         }
-        let seg = &frame.segs[check.seg];
-        let mut last_s = seg.duration_s;
         if check.kind == Kind::Peak
             && let Some(peak) = seg.peak
         {
             let before_s = (seg.duration_s - peak.duration_s).max(0.0);
             let i = self.segs[check.seg].excess_a;
             x = i + (x - i) * decay(before_s / tau);
-            last_s = peak.duration_s;
         }
         let sleeping = self.sleep.input_a;
         let left = source_ohm / total * decay(last_s / tau);

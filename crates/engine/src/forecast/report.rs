@@ -27,7 +27,8 @@ pub(crate) fn full(march: &mut March, sc: &Scenario, samples: usize) -> Forecast
         })
         .map(|e| e.charge_c)
         .sum();
-    let search = Search { sc, frame: &march.frame, profile: &march.profile, leap: end.leap };
+    let search =
+        Search { sc, frame: &march.frame, profile: &march.profile, leap: end.leap, near_c: None };
     let margins = search.margins(t, stranded_c);
     if search.bulk_not_recharged() {
         life.flags.insert(Flag::BulkNotRecharged);
@@ -78,7 +79,8 @@ fn sampled(
             lambda: 0.0,
             lambda_age: 0.0,
         };
-        let search = Search { sc, frame: &march.frame, profile: &march.profile, leap };
+        let search =
+            Search { sc, frame: &march.frame, profile: &march.profile, leap, near_c: None };
         let (rail, cell) = search.lowest(t);
         samples.push(Sample {
             time_s: t,

@@ -2,10 +2,16 @@
 #![allow(clippy::needless_range_loop)] // the mode index runs over several arrays side by side
 
 use super::frame::{Kind, PerMode, resistance_at};
-use super::profile::{Profile, sleep_table};
+use super::profile::{Profile, charge_state, sleep_table};
 use super::search::Search;
 use crate::path::{Drain, Regulator, ReverseProtection};
 use crate::supply::{DROPOUT_RAMP_V, DrainSum};
+
+/// How exactly a kink is found, as a state of charge: panels need not end on it to the last digit.
+const KINK_TOLERANCE: f64 = 1e-7;
+
+/// First step from a guessed state of charge to the other side of a crossing.
+const FIRST_STEP: f64 = 5e-4;
 
 impl Search<'_> {
     /// Highest state of charge at which a check's bound fails; above 1 when it fails even there.
@@ -13,7 +19,26 @@ impl Search<'_> {
         let state = &self.profile.checks[c];
         let check = &self.frame.checks[c];
         let f = |s: f64| self.margin(check, s, &state.worst, state.worst_extra_a).volts;
+        if self.frame.resistance_falls
+            && let Some(near_c) = self.near_c
+        {
+            let share = self.leap.around.conditions.cold_share;
+            let offset_c = state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            let s = charge_state(near_c + offset_c, self.leap.around.capacity_c, share);
+            return Self::crossing_near(s, f);
+        }
         self.crossing(f)
+    }
+
+    /// Whether every bound still holds at mean charge `q_c`, for a margin that rises with the charge.
+    pub(crate) fn holds_at(&self, q_c: f64) -> bool {
+        self.frame.checks.iter().zip(&self.profile.checks).all(|(check, state)| {
+            let head_c =
+                q_c + state.worst_ripple_c - Profile::imbalance_c(self.frame, &state.worst);
+            let around = &self.leap.around;
+            let s = charge_state(head_c, around.capacity_c, around.conditions.cold_share);
+            self.margin(check, s, &state.worst, state.worst_extra_a).volts >= 0.0
+        })
     }
 
     /// The check with the largest current: most likely the one that decides.
@@ -60,10 +85,13 @@ impl Search<'_> {
         most
     }
 
-    /// Charges at which the regulator changes its mode or a voltage table has a knot.
-    pub(crate) fn kinks(&self, mut add: impl FnMut(f64)) {
+    /// Charges between two others at which the regulator changes its mode or a voltage table has a knot.
+    pub(crate) fn kinks(&self, low_c: f64, high_c: f64, mut add: impl FnMut(f64)) {
         let around = &self.leap.around;
-        let charge = |s: f64| around.capacity_c * (1.0 - (1.0 - s) * around.conditions.share);
+        let share = around.conditions.share;
+        let charge = |s: f64| around.capacity_c * (1.0 - (1.0 - s) * share);
+        let low = charge_state(low_c, around.capacity_c, share).max(0.0);
+        let high = charge_state(high_c, around.capacity_c, share).min(1.0);
         let sleep_a = self.profile.sleep.cell_a;
         let set = match &self.sc.path.regulator {
             Regulator::Direct | Regulator::BuckBoost(_) => None,
@@ -84,8 +112,9 @@ impl Search<'_> {
                 }
                 v
             };
-            if f(0.0) < 0.0 && f(1.0) > 0.0 {
-                add(charge(self.crossing(f)));
+            let (f_low, f_high) = (f(low), f(high));
+            if f_low < 0.0 && f_high > 0.0 {
+                add(charge(illinois(low, f_low, high, f_high, KINK_TOLERANCE, f)));
             }
         };
         // A linear regulator's ground current bends where dropout begins and where its ramp ends.
@@ -130,6 +159,30 @@ impl Search<'_> {
                     at_voltage(v, sleep_a, &sleeping, 0.0);
                 }
             }
+        }
+    }
+
+    /// [`Search::crossing`] of a rising `f` from a guess: brackets it in widening steps.
+    fn crossing_near(guess: f64, f: impl Fn(f64) -> f64) -> f64 {
+        let (mut a, mut step) = (guess.clamp(0.0, 1.0), FIRST_STEP);
+        let mut f_a = f(a);
+        let failing = f_a < 0.0;
+        loop {
+            if failing && a >= 1.0 {
+                return 2.0;
+            }
+            if !failing && a <= 0.0 {
+                return 0.0;
+            }
+            let b = (if failing { a + step } else { a - step }).clamp(0.0, 1.0);
+            let f_b = f(b);
+            if (f_b < 0.0) != failing {
+                let (low, f_low, high, f_high) =
+                    if failing { (a, f_a, b, f_b) } else { (b, f_b, a, f_a) };
+                return illinois(low, f_low, high, f_high, 1e-13, f);
+            }
+            (a, f_a) = (b, f_b);
+            step *= 6.0;
         }
     }
 

@@ -96,6 +96,8 @@ pub(crate) struct Search<'a> {
     pub(crate) frame: &'a Frame,
     pub(crate) profile: &'a Profile,
     pub(crate) leap: Leap,
+    /// A mean charge near the one at which the first bound fails, where one is known.
+    pub(crate) near_c: Option<f64>,
 }
 
 /// Margin at a state of charge and voltage: charge first, then the voltages.
