@@ -6,6 +6,7 @@ use super::record::Recorder;
 use super::search::{Hit, Leap, Search};
 use crate::climate::YEAR_S;
 use crate::outcome::{Ending, Flag, Flags, Life, Place};
+use crate::relations::log1p_over;
 use crate::scenario::Scenario;
 
 /// Nodes and weights of the two-point Gauss–Legendre rule on 0…1.
@@ -19,6 +20,9 @@ const STEEPEST: f64 = 0.02;
 
 /// … down to this share of the whole way.
 const FINEST_PANEL: f64 = 0.002;
+
+/// How far above the first kink currents are read as those in regulation, as a share of the capacity.
+const REGULATED_MARGIN: f64 = 1e-6;
 
 /// First guess of the charge at which a life ends, as a share of the capacity.
 const FIRST_GUESS: f64 = 0.1;
@@ -249,8 +253,7 @@ impl March {
         if self.frame.dependence != Some(Dependence::None) {
             target_c = self.threshold(sc, &around, start_c, guess_c, 4);
             if !voltage_dependent {
-                voltage_dependent =
-                    self.profile.sleep.dropout || self.profile.segs.iter().any(|s| s.point.dropout);
+                voltage_dependent = self.in_dropout();
             }
         }
         if !voltage_dependent {
@@ -321,6 +324,22 @@ impl March {
         (hit, leap)
     }
 
+    /// Passes of a profile beside one that was built at a charge nearby: the polarisation needs a second.
+    fn passes(&self) -> usize {
+        if self.frame.modes == 0 { 1 } else { 2 }
+    }
+
+    /// Builds the profile at a charge and tells whether the regulator regulates throughout the cycle there.
+    fn regulated_at(&mut self, sc: &Scenario, around: &Surroundings, q_c: f64) -> bool {
+        self.profile.build(sc, &self.frame, around, q_c, self.passes());
+        self.seen.extend(self.profile.flags);
+        !self.in_dropout()
+    }
+
+    fn in_dropout(&self) -> bool {
+        self.profile.sleep.dropout || self.profile.segs.iter().any(|s| s.point.dropout)
+    }
+
     /// Quadrature of `dt = −dQ/(λQ + I(Q))` from `(t, q)` down to `target_c`; `true` when the end of the
     /// time comes first, with the last panel's start.
     fn descend(
@@ -342,6 +361,26 @@ impl March {
         let mut index = 0;
         let mut b = self.knots[1];
         let mut last_dt = 0.0;
+        if self.frame.dependence == Some(Dependence::InDropout)
+            && self.regulated_at(sc, &way.around, b + REGULATED_MARGIN * way.around.capacity_c)
+        {
+            // Constant currents down to the first kink: one exact leap.
+            let mean_a = self.profile.mean_a;
+            let fall = rate * b + mean_a;
+            let dt = if fall > 0.0 { log1p_over(rate, (q - b) / fall) } else { f64::INFINITY };
+            if t + dt > way.end_s {
+                return (t, q, true);
+            }
+            if let Some(r) = recorder.as_deref_mut() {
+                let (lambda, lambda_age) = (way.lambda, way.lambda_age);
+                let leap =
+                    Leap { around: way.around, t0_s: t, q0_c: q, mean_a, lambda, lambda_age };
+                r.linear(sc, &self.frame, &self.profile, &leap, t + dt);
+            }
+            (t, q, index) = (t + dt, b, 1);
+            b = self.knots.get(2).copied().unwrap_or(target_c);
+        }
+        let passes = self.passes();
         while q > target_c && index + 1 < self.knots.len() {
             let a = q;
             let mut around = way.around;
@@ -355,7 +394,7 @@ impl March {
             let mut stuck = false;
             for ((x, w), kept) in GAUSS.into_iter().zip(&mut falls) {
                 let at = a + (b - a) * x;
-                self.profile.build(sc, &self.frame, &around, at, 2);
+                self.profile.build(sc, &self.frame, &around, at, passes);
                 self.seen.extend(self.profile.flags);
                 let fall = rate * at + self.profile.mean_a;
                 if fall <= 0.0 {
@@ -400,11 +439,21 @@ impl March {
     /// sleep or a segment enters dropout.
     fn fill_knots(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
         self.knots.clear();
+        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
+        // whose ground current changes in dropout, also from those before it.
+        self.add_kinks(sc, around, start_c, end_c);
+        let mut top_c = start_c;
+        if self.frame.dependence == Some(Dependence::InDropout) {
+            self.profile.build(sc, &self.frame, around, start_c, 2);
+            self.add_kinks(sc, around, start_c, end_c);
+            // In regulation nothing depends on the voltage: no panel needs to end there.
+            top_c = self.knots.iter().copied().fold(end_c, f64::max);
+        }
         let share = around.conditions.share;
         let charge = |s: f64| around.capacity_c * (1.0 - (1.0 - s) * share);
         let knots = &mut self.knots;
         let mut add = |q: f64| {
-            if q < start_c && q > end_c {
+            if q < top_c && q > end_c {
                 knots.push(q);
             }
         };
@@ -422,13 +471,6 @@ impl March {
             for &s in t.knots() {
                 add(charge(s));
             }
-        }
-        // Where the currents themselves have a kink, from the currents at the end and, for a regulator
-        // whose ground current changes in dropout, also from those before it.
-        self.add_kinks(sc, around, start_c, end_c);
-        if self.frame.dependence == Some(Dependence::InDropout) {
-            self.profile.build(sc, &self.frame, around, start_c, 2);
-            self.add_kinks(sc, around, start_c, end_c);
         }
         self.knots.push(start_c);
         self.knots.push(end_c);
@@ -477,14 +519,12 @@ impl March {
         }
         if self.frame.dependence == Some(Dependence::InDropout) {
             // In regulation all year at the charge each month needs? Then it is linear.
-            linear = true;
-            for m in 0..count {
+            let mut guess_c = FIRST_GUESS * sc.cell.capacity_c;
+            linear = (0..count).all(|m| {
                 let around = self.around(sc, m);
-                let guess_c = FIRST_GUESS * around.capacity_c;
-                self.threshold(sc, &around, start_c, guess_c, 4);
-                linear &= !self.profile.sleep.dropout
-                    && !self.profile.segs.iter().any(|s| s.point.dropout);
-            }
+                guess_c = self.threshold(sc, &around, start_c, guess_c, 4);
+                !self.in_dropout()
+            });
         }
         let rise = sc.cell.ageing.and_then(|a| a.resistance_rise_per_sqrt_year).unwrap_or(0.0);
         let prefactor = sc.cell.ageing.map_or(0.0, |a| a.capacity_loss_per_sqrt_year);
@@ -560,7 +600,7 @@ impl March {
             if !survives {
                 // Somewhere in this month a bound fails: look closely.
                 if look {
-                    guess_c = after;
+                    guess_c = after.max(FIRST_GUESS * capacity_after);
                 } else {
                     core::mem::swap(&mut self.profile, &mut self.months[index]);
                 }
@@ -654,6 +694,21 @@ impl March {
         let mut q = start_c;
         let mut aged = *around;
         let mut fall = self.fall(sc, around, q, rate);
+        if self.frame.dependence == Some(Dependence::InDropout) && !self.in_dropout() {
+            // In regulation to the end of the month too? Then the currents are constant.
+            let mean_a = self.profile.mean_a;
+            let (lambda, lambda_age) = rates;
+            let leap = Leap { around: *around, t0_s: 0.0, q0_c: q, mean_a, lambda, lambda_age };
+            let after = leap.charge(length_s);
+            let aged = Surroundings { capacity_c: leap.capacity(length_s), ..*around };
+            if after > 0.0 && self.regulated_at(sc, &aged, after) {
+                if let Some(r) = recorder {
+                    r.constant(sc, &self.frame, &self.profile, &leap, length_s);
+                }
+                return after;
+            }
+            fall = self.fall(sc, around, q, rate);
+        }
         // The ground current of a regulator that enters dropout can rise a hundredfold within a step.
         let largest = match self.frame.dependence {
             Some(Dependence::InDropout) => 0.2 * LARGEST_STEP,
@@ -670,6 +725,9 @@ impl March {
                 r.node(sc, &self.frame, &self.profile, middle_c, h, rates.0, rates.1);
             }
             q -= h * fall;
+            if q <= 0.0 {
+                break; // the life ends in this month: how it does is looked at closely
+            }
         }
         q
     }

@@ -80,6 +80,24 @@ impl Recorder {
         until_s: f64,
     ) {
         let dt = until_s - leap.t0_s;
+        self.constant(sc, frame, profile, leap, dt);
+        if dt > 0.0 {
+            for i in 1..=8 {
+                let t = leap.t0_s + dt * f64::from(i) / 8.0;
+                self.point(t, leap.charge(t), &leap.around);
+            }
+        }
+    }
+
+    /// The charges of a leap with constant currents over `dt` from its anchor, without points.
+    pub(crate) fn constant(
+        &mut self,
+        sc: &Scenario,
+        frame: &Frame,
+        profile: &Profile,
+        leap: &Leap,
+        dt: f64,
+    ) {
         let rate = leap.lambda + leap.lambda_age;
         self.draw(sc, frame, profile, dt);
         // ∫Q dt = Q0·φ − I·(t − φ)/Λ with φ = (1 − e^(−Λt))/Λ; the last factor by its series near 0.
@@ -93,12 +111,6 @@ impl Recorder {
         let held = leap.q0_c * phi - leap.mean_a * lag;
         self.accounts.self_discharge += leap.lambda * held;
         self.accounts.ageing += leap.lambda_age * held;
-        if dt > 0.0 {
-            for i in 1..=8 {
-                let t = leap.t0_s + dt * f64::from(i) / 8.0;
-                self.point(t, leap.charge(t), &leap.around);
-            }
-        }
     }
 
     /// A quadrature node that stands for `share_s` seconds at charge `at_c`.
