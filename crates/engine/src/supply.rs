@@ -134,7 +134,15 @@ pub fn operate(
     // Tables over the cell's voltage: a contraction with factor R0·dI/dV, far below 1 for µA tables, so
     // that mostly the second round confirms the first.
     let battery = !matches!(draw, Draw::Rail(_));
-    let mut cell_v = source.emf_v;
+    let mut cell_v = match (draw, sleep_table) {
+        // All that is drawn is known but for the sag itself: the first round confirms it.
+        (Draw::BatteryTable { factor }, Some(curve)) if !drains.tables => {
+            let v = source.emf_v;
+            let drawn_a = drains.constant_a + drains.siemens * v + factor * curve.at(v);
+            v - source.ohm * drawn_a
+        }
+        _ => source.emf_v,
+    };
     let mut round = 0;
     loop {
         round += 1;

@@ -1,11 +1,13 @@
 //! From leap to leap: one for a constant climate, one a month with seasons or ageing.
 
-use super::frame::{Dependence, Frame};
+use super::frame::{Dependence, Frame, resistance_at};
 use super::profile::{Profile, Surroundings};
 use super::record::Recorder;
 use super::search::{Hit, Leap, Search};
 use crate::climate::YEAR_S;
+use crate::load::Demand;
 use crate::outcome::{Ending, Flag, Flags, Life, Place};
+use crate::path::Regulator;
 use crate::relations::log1p_over;
 use crate::scenario::Scenario;
 
@@ -20,6 +22,15 @@ const STEEPEST: f64 = 0.02;
 
 /// … down to this share of the whole way.
 const FINEST_PANEL: f64 = 0.002;
+
+/// How exactly the charge at which a bound fails is found before the last search, as a share of the capacity.
+const THRESHOLD_TOLERANCE: f64 = 1e-7;
+
+/// Panels of the charge do not become narrower than this share of the capacity.
+const SAME_KNOT: f64 = 1e-5;
+
+/// Kinks that move by less than this voltage with the currents stay where they are, V.
+const SAME_KINK_V: f64 = 1e-3;
 
 /// How far above the first kink currents are read as those in regulation, as a share of the capacity.
 const REGULATED_MARGIN: f64 = 1e-6;
@@ -84,7 +95,10 @@ impl March {
         let around = self.around(sc, first);
         self.seen = Flags::NONE;
         self.profile.reset(&self.frame);
-        let passes = if self.frame.dependence == Some(Dependence::None) { 1 } else { 4 };
+        let passes = match self.frame.dependence {
+            Some(Dependence::None) => 1,
+            _ => 2 * self.passes(),
+        };
         self.profile.build(sc, &self.frame, &around, full_c, passes);
         let mut flags = self.frame.flags;
         if self.profile.fill_checks(&self.frame) {
@@ -191,19 +205,23 @@ impl March {
         most_rounds: usize,
     ) -> f64 {
         let mut q = guess_c;
+        let mut last_change = around.capacity_c;
         let rounds = if self.frame.dependence == Some(Dependence::None) { 1 } else { most_rounds };
         for _ in 0..rounds {
-            self.profile.build(sc, &self.frame, around, q.min(start_c), rounds.min(2));
+            let passes = if rounds == 1 { 1 } else { self.passes() };
+            self.profile.build(sc, &self.frame, around, q.min(start_c), passes);
             self.profile.fill_checks(&self.frame);
             let next = self.needed(sc, around, q.min(start_c)).min(start_c);
             let change = (next - q).abs();
             q = next;
-            if change < 1e-6 * around.capacity_c {
+            // Each round changes it by about the same share of the change before: what the next would do.
+            if change * change <= THRESHOLD_TOLERANCE * around.capacity_c * last_change {
                 break;
             }
+            last_change = change;
         }
         if rounds > 1 {
-            self.profile.build(sc, &self.frame, around, q, 2);
+            self.profile.build(sc, &self.frame, around, q, self.passes());
             self.profile.fill_checks(&self.frame);
         }
         q
@@ -300,7 +318,7 @@ impl March {
                 middle = q - 0.5 * fall * (end_s - t);
             }
         } else {
-            self.profile.build(sc, &self.frame, &around, q, 3);
+            self.profile.build(sc, &self.frame, &around, q, 1 + self.passes());
         }
         self.profile.fill_checks(&self.frame);
         let leap = Leap {
@@ -444,8 +462,10 @@ impl March {
         self.add_kinks(sc, around, start_c, end_c);
         let mut top_c = start_c;
         if self.frame.dependence == Some(Dependence::InDropout) {
-            self.profile.build(sc, &self.frame, around, start_c, 2);
-            self.add_kinks(sc, around, start_c, end_c);
+            if self.kinks_move(sc, around) {
+                self.profile.build(sc, &self.frame, around, start_c, 2);
+                self.add_kinks(sc, around, start_c, end_c);
+            }
             // In regulation nothing depends on the voltage: no panel needs to end there.
             top_c = self.knots.iter().copied().fold(end_c, f64::max);
         }
@@ -473,10 +493,26 @@ impl March {
             }
         }
         self.knots.push(start_c);
-        self.knots.push(end_c);
         self.knots.sort_unstable_by(|a, b| b.total_cmp(a));
-        let least = 1e-9 * around.capacity_c;
+        let least = SAME_KNOT * around.capacity_c;
         self.knots.dedup_by(|b, a| *a - *b < least);
+        while self.knots.len() > 1 && self.knots[self.knots.len() - 1] - end_c < least {
+            self.knots.pop();
+        }
+        self.knots.push(end_c);
+    }
+
+    /// Whether the currents in dropout move the kinks away from where those in regulation put them.
+    fn kinks_move(&self, sc: &Scenario, around: &Surroundings) -> bool {
+        let powers = self.frame.segs.iter().any(|s| matches!(s.demand, Demand::Power { .. }));
+        let Regulator::Linear(linear) = &sc.path.regulator else { return true };
+        let quiet_a = linear.ground_current_a.unwrap_or(0.0);
+        let jump_a = linear.ground_in_dropout_a.map_or(0.0, |a| a - quiet_a);
+        let factor = around.conditions.ohm_factor * around.growth;
+        let cell_ohm = resistance_at(sc.cell.resistance.as_ref(), 0.0)
+            + self.frame.mode_ohm[..self.frame.rc].iter().sum::<f64>();
+        let ohm = sc.path.feed_ohm(cell_ohm * factor, &self.frame.awake);
+        powers || jump_a.abs() * ohm > SAME_KINK_V
     }
 
     fn add_kinks(&mut self, sc: &Scenario, around: &Surroundings, start_c: f64, end_c: f64) {
