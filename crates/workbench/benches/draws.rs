@@ -47,11 +47,8 @@ fn main() {
 
 /// The linear case: no dependence on voltage, temperature or age.
 fn made_linear(mut case: Case) -> Case {
-    let best = case
-        .inputs
-        .iter()
-        .find(|i| i.label.starts_with("sleep current"))
-        .map(|i| i.figure.value());
+    let best =
+        case.inputs.iter().find(|i| i.label.starts_with("sleep current")).map(|i| i.figure.value());
     if let (SleepCurrent::BatteryByVoltage(_), Some(current_a)) =
         (&case.scenario.load.sleep.current, best)
     {
@@ -75,8 +72,7 @@ fn us_of(cases: &[Case]) -> f64 {
                 std::hint::black_box(sample(cases, options).expect("forecasts"));
                 forecasts += 2 * DRAWS * cases.len();
                 let took_ns = cpu_ns() - begun_ns;
-                // Negated, so that an unknown time ends it too.
-                if !(took_ns < ROUND_NS) {
+                if took_ns.is_nan() || took_ns >= ROUND_NS {
                     break took_ns / 1e3 / forecasts as f64;
                 }
             }
