@@ -401,8 +401,10 @@ fn plan(lines: &[TestLine], minutes: Option<f64>) -> Vec<String> {
 fn answer(lines: &[TestLine], choice: &str, minutes: Option<f64>) -> String {
     let fits = |l: &&TestLine| l.minutes.is_some_and(|m| minutes.is_none_or(|left| m <= left));
     let best = lines.iter().filter(fits).find(|l| l.matters);
-    let hinge =
-        lines.iter().filter(fits).filter(|l| !l.hinges.is_empty()).max_by_key(|l| l.hinges.len());
+    let hinge = lines.iter().filter(fits).filter(|l| !l.hinges.is_empty()).max_by(|a, b| {
+        let minutes = |l: &TestLine| l.minutes.unwrap_or(f64::INFINITY);
+        a.hinges.len().cmp(&b.hinges.len()).then(minutes(b).total_cmp(&minutes(a)))
+    });
     let hinge_words = |l: &TestLine| {
         let [low, high] = l.ends.clone().unwrap_or_default();
         format!(
