@@ -4,7 +4,9 @@
 use overwinter_documents::Choice;
 use overwinter_documents::types::board::{Board, ContactSide, Specimen};
 use overwinter_documents::types::project::Project;
-use overwinter_figures::polarity::{Contact, Missing, PolarityFault, may_connect};
+use overwinter_figures::polarity::{
+    Contact, Missing, PolarityFault, may_connect, positive_contact,
+};
 use overwinter_figures::protocol::{self, Blocker, STEPS, State, StepId};
 use serde::Serialize;
 
@@ -161,7 +163,13 @@ pub fn guide(
         .iter()
         .zip(&found.steps)
         .enumerate()
-        .map(|(at, (state, seen))| line(at, state, seen))
+        .map(|(at, (state, seen))| {
+            let mut line = line(at, state, seen);
+            if state.step.id == StepId::Polarity {
+                polarity_step(&mut line, &found);
+            }
+            line
+        })
         .collect();
     let polarity = polarity_line(&found, cell.map(|c| c.name.as_str()));
     let danger = steps.iter().any(|s| s.status == StepStatus::AgainstTheGate)
@@ -208,6 +216,7 @@ fn line(at: usize, state: &protocol::StepState, seen: &super::record::Seen) -> S
     let (status, in_the_way) = match &state.state {
         State::Done if seen.missing.is_empty() => (StepStatus::Done, Vec::new()),
         State::Done => (StepStatus::Partly, Vec::new()),
+        State::DoneAgainstTheGate(_) if seen.of_the_cell_alone => (StepStatus::Done, Vec::new()),
         State::DoneAgainstTheGate(fault) => (StepStatus::AgainstTheGate, vec![fault_words(fault)]),
         State::Open => (StepStatus::Open, Vec::new()),
         State::Blocked(blockers) => {
@@ -230,6 +239,24 @@ fn line(at: usize, state: &protocol::StepState, seen: &super::record::Seen) -> S
         sessions: seen.sessions.clone(),
         unlocks: step.unlocks,
         minutes: step.minutes,
+    }
+}
+
+/// Observations of polarity that are there, but do not make a verdict yet or contradict each other.
+fn polarity_step(line: &mut StepLine, found: &Found) {
+    if line.sessions.is_empty() || found.record.died_at.is_some() {
+        return;
+    }
+    match positive_contact(&found.record.polarity) {
+        Ok(_) => {}
+        Err(fault @ PolarityFault::Incomplete { .. }) => {
+            line.status = StepStatus::Partly;
+            line.missing.push(fault_words(&fault));
+        }
+        Err(fault) => {
+            line.status = StepStatus::AgainstTheGate;
+            line.in_the_way.push(fault_words(&fault));
+        }
     }
 }
 
@@ -266,7 +293,7 @@ fn polarity_line(found: &Found, cell: Option<&str>) -> PolarityLine {
         Contact::A => ContactSide::Left.word(),
         Contact::B => ContactSide::Right.word(),
     };
-    match overwinter_figures::polarity::positive_contact(check) {
+    match positive_contact(check) {
         Err(fault) => PolarityLine {
             positive: None,
             may_connect: false,

@@ -6,7 +6,7 @@ use overwinter_documents::types::project::Project;
 use overwinter_documents::types::session::{
     Edge, Polarity, Session, Source as Fed, SourceEvent, What,
 };
-use overwinter_figures::polarity::{Contact, PolarityCheck};
+use overwinter_figures::polarity::{Contact, PolarityCheck, positive_contact};
 use overwinter_figures::protocol::{Need, Record, STEPS, StepId};
 use overwinter_quantity::{AnyQuantity, Spread};
 
@@ -20,6 +20,8 @@ pub struct Seen {
     pub sessions: Vec<String>,
     /// What is still missing in it although there is a result.
     pub missing: Vec<String>,
+    /// The result is the cell's own: this specimen had no part in it.
+    pub of_the_cell_alone: bool,
 }
 
 /// The record of a specimen with the remarks per step.
@@ -93,6 +95,8 @@ pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&C
         .zip(&steps)
         .filter(|(_, seen)| !seen.sessions.is_empty())
         .map(|(step, _)| step.id)
+        // Observations that are incomplete or contradict each other are to be made again.
+        .filter(|id| *id != StepId::Polarity || positive_contact(&polarity).is_ok())
         .collect();
     let died_at = specimen.dead.as_ref().map(|d| step_named(d.step.as_deref()));
     Found { record: Record { done, polarity, died_at }, steps, unknown_traits }
@@ -178,7 +182,7 @@ fn fed(session: &Session, reading: &Reading) -> Option<Fed> {
 
 fn with(sessions: &[&Session], has: impl Fn(&Session) -> bool) -> Seen {
     let sessions = sessions.iter().filter(|s| has(s)).map(|s| s.name.clone()).collect();
-    Seen { sessions, missing: Vec::new() }
+    Seen { sessions, ..Seen::default() }
 }
 
 fn readings<'a>(sessions: &[&'a Session], what: What) -> Vec<(&'a Session, &'a Reading)> {
@@ -204,7 +208,7 @@ fn read(sessions: &[&Session], what: What, sources: &[Fed]) -> Seen {
 }
 
 fn arrival(specimen: &Specimen, unknown: &[&'static str]) -> Seen {
-    let mut seen = Seen { sessions: vec!["the board's document".to_owned()], missing: Vec::new() };
+    let mut seen = Seen { sessions: vec!["the board's document".to_owned()], ..Seen::default() };
     if unknown.len() == TRAITS.len() {
         // A specimen with no trait at all was entered, not looked at.
         seen.sessions.clear();
@@ -274,6 +278,7 @@ fn on_usb(sessions: &[&Session]) -> Seen {
         return Seen {
             sessions: idle.sessions,
             missing: vec!["the sleep current on USB".to_owned()],
+            ..Seen::default()
         };
     }
     if !sleep.sessions.is_empty() && idle.sessions.is_empty() {
@@ -327,7 +332,9 @@ fn cut_off(bench: &Bench, sessions: &[&Session], cell: Option<&Cell>) -> Seen {
     if let Some(cell) = cell {
         let of_cell: Vec<&Session> =
             bench.sessions().filter(|s| s.cell.as_deref() == Some(cell.name.as_str())).collect();
-        seen.sessions.extend(any(&of_cell, What::ProtectionCutOff).sessions);
+        let own = any(&of_cell, What::ProtectionCutOff).sessions;
+        seen.of_the_cell_alone = seen.sessions.is_empty() && !own.is_empty();
+        seen.sessions.extend(own);
     }
     seen
 }
