@@ -215,7 +215,12 @@ pub fn next(
         project: project.name.clone(),
         draws: options.draws,
         seed: options.seed,
-        answer: answer(&lines, &choice, minutes),
+        answer: answer(&lines, &choice, minutes)
+            + &unknowns
+                .iter()
+                .filter(|u| u.board == found.choice)
+                .map(|u| format!(" It rests on a need that nobody has looked at: {}.", u.name))
+                .collect::<String>(),
         choice,
         expected_days: found.expected_days,
         perfect_days: found.perfect_days,
@@ -433,7 +438,7 @@ fn answer(lines: &[TestLine], choice: &str, minutes: Option<f64>) -> String {
             hinge_words(h)
         ),
         (None, None) => format!(
-            "No test on this list changes the choice of {choice} by more than a tenth of a day: build."
+            "No test on this list changes the choice of {choice} by more than a tenth of a day."
         ),
     }
 }

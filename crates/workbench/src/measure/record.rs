@@ -31,9 +31,13 @@ pub struct Found {
     pub record: Record,
     /// Per step, in the protocol's order.
     pub steps: Vec<Seen>,
-    /// Traits that nobody knows yet.
+    /// Traits by eye that nobody knows yet.
     pub unknown_traits: Vec<&'static str>,
 }
+
+/// Traits that later steps of the protocol find out; the eye cannot.
+const BY_LATER_STEPS: [&str; 5] =
+    ["plus", "bridge-feed", "protection", "resets-removed", "resets-attached"];
 
 /// Reads the record of a specimen; `cell` is the one meant to be connected.
 pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&Cell>) -> Found {
@@ -44,6 +48,7 @@ pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&C
     let sighted = sight(bench, board, Some(specimen));
     let unknown_traits: Vec<&'static str> = TRAITS
         .iter()
+        .filter(|t| !BY_LATER_STEPS.contains(&t.key))
         .filter(|t| (t.get)(&sighted.traits).word.is_none())
         .map(|t| t.title)
         .collect();
@@ -123,7 +128,9 @@ pub fn step_named(words: Option<&str>) -> StepId {
 }
 
 /// What a project asks of the protocol; without one, everything that can be published.
-pub fn needs(project: Option<&Project>) -> Vec<Need> {
+///
+/// A board with a charger on a project's cell must suit it whether the project says so or not: the choice asks the same.
+pub fn needs(project: Option<&Project>, has_charger: Option<bool>) -> Vec<Need> {
     let mut needs = vec![Need::RunTime, Need::Publication];
     if let Some(project) = project {
         let wanted = |seen: &overwinter_documents::Trait| seen.probability_of_yes() == Some(1.0);
@@ -131,7 +138,7 @@ pub fn needs(project: Option<&Project>) -> Vec<Need> {
         if project.panel.is_some() {
             needs.push(Need::Panel);
         }
-        if wanted(&traits.charger) || project.panel.is_some() {
+        if wanted(&traits.charger) || project.panel.is_some() || has_charger == Some(true) {
             needs.push(Need::Charging);
         }
         let resets = [&traits.resets_on_source_removed, &traits.resets_on_source_attached];
@@ -209,7 +216,7 @@ fn read(sessions: &[&Session], what: What, sources: &[Fed]) -> Seen {
 
 fn arrival(specimen: &Specimen, unknown: &[&'static str]) -> Seen {
     let mut seen = Seen { sessions: vec!["the board's document".to_owned()], ..Seen::default() };
-    if unknown.len() == TRAITS.len() {
+    if unknown.len() + BY_LATER_STEPS.len() == TRAITS.len() {
         // A specimen with no trait at all was entered, not looked at.
         seen.sessions.clear();
     }
