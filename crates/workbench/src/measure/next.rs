@@ -215,12 +215,7 @@ pub fn next(
         project: project.name.clone(),
         draws: options.draws,
         seed: options.seed,
-        answer: answer(&lines, &choice, minutes)
-            + &unknowns
-                .iter()
-                .filter(|u| u.board == found.choice)
-                .map(|u| format!(" It rests on a need that nobody has looked at: {}.", u.name))
-                .collect::<String>(),
+        answer: answer(&lines, &choice, minutes) + &rests_on(&unknowns, found.choice),
         choice,
         expected_days: found.expected_days,
         perfect_days: found.perfect_days,
@@ -310,6 +305,16 @@ struct Unknown {
     how: String,
     minutes: Option<f64>,
     draws: Vec<f64>,
+}
+
+/// What the choice rests on that nobody has looked at; empty where there is nothing.
+fn rests_on(unknowns: &[Unknown], choice: usize) -> String {
+    let names: Vec<&str> =
+        unknowns.iter().filter(|u| u.board == choice).map(|u| u.name.as_str()).collect();
+    match names.as_slice() {
+        [] => String::new(),
+        names => format!(" It rests on what nobody has looked at: {}.", names.join(", ")),
+    }
 }
 
 /// Far beyond the dimensions of the inputs, so that an unknown trait is unrelated to them.
