@@ -134,7 +134,11 @@ pub fn next(
             help: "see: choose".to_owned(),
         }));
     }
-    let cases: Vec<Case> = kept.iter().map(|(_, case)| case.clone()).collect();
+    let mut cases: Vec<Case> = kept.iter().map(|(_, case)| case.clone()).collect();
+    for input in cases.iter_mut().flat_map(|case| &mut case.inputs) {
+        // Tests are of the specimens at hand: the lives of those one might buy are not asked for.
+        input.spread = None;
+    }
     let (lives, columns) = sample_with_inputs(&cases, options).map_err(|(c, error)| {
         QuestionError::Resolve(ResolveError::engine(&cases[c].board, error))
     })?;
