@@ -4,6 +4,8 @@
 //! (ISO/IEC 17043:2010, B.4.1). Reasons are computed from the two sets of conditions and from what is
 //! known of the board; each says how much of the gap it explains.
 
+use overwinter_statistics::special::normal_cdf;
+
 /// What fed the board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Feed {
@@ -187,7 +189,12 @@ pub fn compare(first: &Claim, second: &Claim, board: &BoardKnowledge) -> Disagre
             _ => e.value / gap_a,
         });
     }
-    let miss = |r: &Reason| r.share.map_or(2.0, |s| (1.0 - s).abs());
+    // A spread explains a gap as far as gaps of that size or larger are usual for it: two of its
+    // standard deviations cover all of the gap, and yet only one pair in twenty lies so far apart.
+    let miss = |r: &Reason| match (r.cause, r.effect_a) {
+        (Cause::Specimen, Some(e)) if e.u > 0.0 => 1.0 - 2.0 * normal_cdf(-gap_a.abs() / e.u),
+        _ => r.share.map_or(2.0, |s| (1.0 - s).abs()),
+    };
     let order = |r: &Reason| match r.standing {
         Standing::Differs => 0.0,
         Standing::IfDifferent => 0.1,

@@ -267,6 +267,14 @@ pub enum ReadingFault {
         /// The limit.
         limit: f64,
     },
+    /// A value in the unit of something else.
+    #[error("a value is {got}, but what was read is {want}")]
+    WrongUnit {
+        /// What the value is, with its article.
+        got: &'static str,
+        /// What it should be, with its article.
+        want: &'static str,
+    },
     /// Taken before the board existed here.
     #[error("taken on day {taken}, before the board came in on day {since}")]
     BeforeBoard {
@@ -290,6 +298,7 @@ impl ReadingFault {
                 | Self::BadInfluence { .. }
                 | Self::BadCorrection { .. }
                 | Self::Overflow
+                | Self::WrongUnit { .. }
         )
     }
 }

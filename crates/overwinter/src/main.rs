@@ -60,7 +60,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
             let files = overwinter_workbench::demo::FILES;
             bench::create(folder, files)?;
             say(&format!(
-                "Wrote the demo, {} files, to {}\nNext:  overwinter -C {0} choose footbridges\n",
+                "Wrote the demo, {} files, to {}\nNext:  overwinter -C {1} choose footbridges\n",
                 files.len(),
                 folder.display()
             ))?;

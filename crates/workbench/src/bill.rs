@@ -73,6 +73,11 @@ pub fn bill(
             parts.push((part, input.origin));
         }
     }
+    if parts.is_empty() {
+        gaps.push(
+            "nothing is listed yet: name the board's `module`, its regulator and its `always_on` parts".into(),
+        );
+    }
     let origins: Vec<(String, Origin)> =
         parts.iter().map(|(part, origin)| (part.name.clone(), origin.clone())).collect();
     let whole = total.figure.clone();

@@ -103,6 +103,10 @@ fn evaluate(
     } else {
         reading.repeats.iter().map(AnyQuantity::si).collect()
     };
+    if let Some(fault) = wrong_unit(reading) {
+        // Told and kept, and no figure made of it.
+        return Evaluated { figure: None, uncertainty_known: false, faults: vec![fault] };
+    }
     let index = session.readings.iter().position(|r| std::ptr::eq(r, reading)).unwrap_or_default();
     let id = format!("{} reading {}", session.name, index + 1);
     let mut plain =
@@ -110,8 +114,11 @@ fn evaluate(
     let instrument = reading.instrument.as_deref().or(session.instrument.as_deref());
     let range = reading.range.as_deref();
     if let (Some(instrument), Some(range)) = (instrument, range) {
-        plain.instrument =
-            bench.range(instrument, range).and_then(|found| instrument_range(instrument, found));
+        // A range of something else says nothing of this reading.
+        plain.instrument = bench
+            .range(instrument, range)
+            .filter(|found| found.limit.dimension() == reading.what.dimension())
+            .and_then(|found| instrument_range(instrument, found));
     }
     plain.zero_before = reading.zero_before.as_ref().map(AnyQuantity::si);
     plain.zero_after = reading.zero_after.as_ref().map(AnyQuantity::si);
@@ -140,6 +147,20 @@ fn evaluate(
         ));
     }
     evaluation::evaluate(&plain)
+}
+
+/// A value, repeat or zero in the unit of something else than what was read.
+fn wrong_unit(reading: &Reading) -> Option<evaluation::ReadingFault> {
+    let want = reading.what.dimension();
+    reading
+        .value
+        .iter()
+        .chain(&reading.repeats)
+        .chain(&reading.zero_before)
+        .chain(&reading.zero_after)
+        .map(AnyQuantity::dimension)
+        .find(|got| *got != want)
+        .map(|got| evaluation::ReadingFault::WrongUnit { got: got.name, want: want.name })
 }
 
 fn quantity_kind(what: What) -> QuantityKind {

@@ -82,9 +82,12 @@ fn one(reading: &ReadingReport) -> String {
         Some(figure) => {
             text.push_str(&format!("  {}\n", both(figure)));
             if let Some(c) = &figure.at_95 {
-                let dof = c.degrees_of_freedom.map_or("known".to_owned(), |d| {
-                    format!("{} degrees of freedom", significant(d, 3))
-                });
+                let dof = c
+                    .degrees_of_freedom
+                    .filter(|d| *d < 1000.0)
+                    .map_or("uncertainties taken as known".to_owned(), |d| {
+                        format!("{} degrees of freedom", significant(d, 3))
+                    });
                 text.push_str(&format!(
                     "  95 %: k = {} ({}; {dof})\n",
                     significant(c.factor, 3),
@@ -275,7 +278,12 @@ pub(crate) fn guide(report: &GuideReport) -> String {
     if let Some(step) = report.next.and_then(|n| report.steps.iter().find(|s| s.number == n)) {
         text.push_str(&next_step(step));
     } else {
-        text.push_str("\nNothing is left to do now.\n");
+        let words = if report.to_do.is_empty() {
+            "Nothing is left to do now."
+        } else {
+            "No step can be done now: what is in the way stands at the steps still to do."
+        };
+        text.push_str(&format!("\n{words}\n"));
     }
     if !report.to_do.is_empty() {
         let numbers: Vec<String> = report.to_do.iter().map(ToString::to_string).collect();

@@ -520,7 +520,7 @@ fn words(
         advice.push(format!(
             "{} may draw bursts asleep, every 1 ms to 2 s: average over 100 of them (up to {} for 1 %), or put a filter of ten burst periods before the meter. Point samples can miss every burst.",
             kind.map_or("A regulator of unknown kind".to_owned(), |k| format!("A {} regulator", k.word())),
-            duration(window)
+            format_args!("{window:.0} s")
         ));
     }
     if let Some(project) = project {

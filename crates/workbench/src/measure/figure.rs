@@ -304,7 +304,9 @@ fn history(read: &[Measured<'_>]) -> Vec<HistoryLine> {
                 .copied()
         })
         .collect();
-    let last = chosen.iter().rposition(|m| counts(m));
+    // What stands is the newest under the usual conditions; a warm reading does not replace a cool one.
+    let usual = |m: &&Measured<'_>| counts(m) && m.celsius.is_none_or(|c| (c - 22.0).abs() < 10.0);
+    let last = chosen.iter().rposition(usual).or_else(|| chosen.iter().rposition(|m| counts(m)));
     chosen
         .iter()
         .enumerate()
@@ -312,7 +314,11 @@ fn history(read: &[Measured<'_>]) -> Vec<HistoryLine> {
             let status = match standing(m) {
                 Standing::Superseded { why, .. } => Status::Superseded { why },
                 Standing::Retracted { why, .. } => Status::Retracted { why },
-                Standing::Counts if Some(at) == last => Status::Current,
+                Standing::Counts
+                    if Some(at) == last || other_conditions(m, last.map(|l| chosen[l])) =>
+                {
+                    Status::Current
+                }
                 Standing::Counts => Status::Superseded { why: "read again later".to_owned() },
             };
             let what = m.reading.what;
@@ -324,13 +330,22 @@ fn history(read: &[Measured<'_>]) -> Vec<HistoryLine> {
                     |f| printed(what, f).text,
                 ),
                 became: match status {
-                    Status::Current => "stands".to_owned(),
+                    Status::Current if Some(at) == last => "stands".to_owned(),
+                    Status::Current => "counts, under other conditions".to_owned(),
                     Status::Superseded { why } => format!("superseded: {why}"),
                     Status::Retracted { why } => format!("retracted: {why}"),
                 },
             }
         })
         .collect()
+}
+
+/// Another temperature or supply than the reading that stands: neither replaces the other.
+fn other_conditions(m: &Measured<'_>, standing: Option<&Measured<'_>>) -> bool {
+    let Some(standing) = standing else { return false };
+    let differ =
+        |a: Option<f64>, b: Option<f64>, by: f64| a.zip(b).is_some_and(|(a, b)| (a - b).abs() > by);
+    differ(m.celsius, standing.celsius, 5.0) || differ(m.supply_v, standing.supply_v, 0.1)
 }
 
 /// The difference of two figures, first minus second; a difference from itself is exactly zero.

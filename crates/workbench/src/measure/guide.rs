@@ -3,8 +3,11 @@
 
 use overwinter_documents::Choice;
 use overwinter_documents::types::board::{Board, ContactSide, Specimen};
+use overwinter_documents::types::cell::Cell;
 use overwinter_documents::types::project::Project;
-use overwinter_figures::polarity::{Contact, Missing, PolarityFault, may_connect};
+use overwinter_figures::polarity::{
+    Contact, Missing, PolarityFault, may_connect, positive_contact,
+};
 use overwinter_figures::protocol::{self, Blocker, STEPS, State, StepId};
 use serde::Serialize;
 
@@ -155,13 +158,19 @@ pub fn guide(
     })?;
     let cell = project.and_then(|p| bench.cell(&p.cell));
     let found = record(bench, board, found_specimen, cell);
-    let guide = protocol::guide(&found.record, &needs(project));
+    let guide = protocol::guide(&found.record, &needs(project, found.record.polarity.has_charger));
     let steps: Vec<StepLine> = guide
         .steps
         .iter()
         .zip(&found.steps)
         .enumerate()
-        .map(|(at, (state, seen))| line(at, state, seen))
+        .map(|(at, (state, seen))| {
+            let mut line = line(at, state, seen);
+            if state.step.id == StepId::Polarity {
+                polarity_step(&mut line, &found);
+            }
+            line
+        })
         .collect();
     let polarity = polarity_line(&found, cell.map(|c| c.name.as_str()));
     let danger = steps.iter().any(|s| s.status == StepStatus::AgainstTheGate)
@@ -196,7 +205,14 @@ pub fn guide(
         next: guide.next.map(number),
         to_do: guide.missing.iter().map(|id| number(*id)).collect(),
         minutes: guide.minutes,
-        write_down: guide.next.map(|id| write_down(id, board, found_specimen)),
+        write_down: match guide
+            .next
+            .filter(|id| guide.missing.is_empty() || guide.missing.contains(id))
+        {
+            Some(id) => Some(write_down(bench, id, board, found_specimen)),
+            None => lead(bench, &found, cell)
+                .or_else(|| guide.next.map(|id| write_down(bench, id, board, found_specimen))),
+        },
         lost: post_mortem,
         danger,
         printable,
@@ -208,6 +224,7 @@ fn line(at: usize, state: &protocol::StepState, seen: &super::record::Seen) -> S
     let (status, in_the_way) = match &state.state {
         State::Done if seen.missing.is_empty() => (StepStatus::Done, Vec::new()),
         State::Done => (StepStatus::Partly, Vec::new()),
+        State::DoneAgainstTheGate(_) if seen.of_the_cell_alone => (StepStatus::Done, Vec::new()),
         State::DoneAgainstTheGate(fault) => (StepStatus::AgainstTheGate, vec![fault_words(fault)]),
         State::Open => (StepStatus::Open, Vec::new()),
         State::Blocked(blockers) => {
@@ -233,10 +250,40 @@ fn line(at: usize, state: &protocol::StepState, seen: &super::record::Seen) -> S
     }
 }
 
+/// Observations of polarity that are there, but do not make a verdict yet or contradict each other.
+fn polarity_step(line: &mut StepLine, found: &Found) {
+    if line.sessions.is_empty() || found.record.died_at.is_some() {
+        return;
+    }
+    match positive_contact(&found.record.polarity) {
+        Ok(_) => {}
+        Err(fault @ PolarityFault::Incomplete { .. }) => {
+            line.status = StepStatus::Partly;
+            line.missing.push(fault_words(&fault));
+        }
+        Err(fault) => {
+            line.status = StepStatus::AgainstTheGate;
+            line.in_the_way.push(fault_words(&fault));
+        }
+    }
+}
+
 fn blocker_words(blocker: &Blocker) -> String {
     match blocker {
         Blocker::Step(id) => {
             format!("first step {}: {}", *id as usize + 1, STEPS[*id as usize].title)
+        }
+        // The whole story stands at step 2 and on top.
+        Blocker::Polarity(PolarityFault::Incomplete { missing })
+            if *missing == [Missing::BothWiresOfTheLead] =>
+        {
+            format!(
+                "polarity: {}",
+                fault_words(&PolarityFault::Incomplete { missing: missing.clone() })
+            )
+        }
+        Blocker::Polarity(PolarityFault::Incomplete { .. }) => {
+            "polarity is not measured: step 2".to_owned()
         }
         Blocker::Polarity(fault) => format!("polarity: {}", fault_words(fault)),
     }
@@ -253,7 +300,7 @@ fn fault_words(fault: &PolarityFault) -> String {
                 "no charger: trace a contact to the regulator's input and enter it as `positive_side` of the specimen"
             }
             Missing::BothWiresOfTheLead => {
-                "both wires of the cell's lead (`lead` of the cell's document, measured, never by colour); name the project to say which cell"
+                "both wires of the lead of the cell to be connected (`lead` of its document, measured, never by colour)"
             }
         })
         .collect();
@@ -266,7 +313,7 @@ fn polarity_line(found: &Found, cell: Option<&str>) -> PolarityLine {
         Contact::A => ContactSide::Left.word(),
         Contact::B => ContactSide::Right.word(),
     };
-    match overwinter_figures::polarity::positive_contact(check) {
+    match positive_contact(check) {
         Err(fault) => PolarityLine {
             positive: None,
             may_connect: false,
@@ -279,6 +326,9 @@ fn polarity_line(found: &Found, cell: Option<&str>) -> PolarityLine {
             let rest = match (&gate, cell) {
                 (Ok(_), Some(cell)) => format!("the lead of {cell} fits"),
                 (Ok(_), None) => "the lead fits".to_owned(),
+                (Err(PolarityFault::Incomplete { .. }), None) => {
+                    "which cell is to be connected is not said: name the project".to_owned()
+                }
                 (Err(fault), Some(cell)) => format!("{cell}: {}", fault_words(fault)),
                 (Err(fault), None) => fault_words(fault),
             };
@@ -302,12 +352,28 @@ fn drawing(positive: Contact) -> String {
     )
 }
 
+/// The lead of the cell, where it is all that keeps the gate shut.
+fn lead(bench: &Bench, found: &Found, cell: Option<&Cell>) -> Option<WriteDown> {
+    let fault = may_connect(&found.record.polarity).err()?;
+    let only_the_lead =
+        fault == PolarityFault::Incomplete { missing: vec![Missing::BothWiresOfTheLead] };
+    let entry = bench.folder().cells.get(&cell?.name).filter(|_| only_the_lead)?;
+    Some(WriteDown {
+        file: entry.path.clone(),
+        text: "# measure both wires of the lead with a voltmeter; + seen as the socket is, never by colour\n[cell.lead]\npositive_side = \"…\"    # left or right\n".to_owned(),
+    })
+}
+
 /// A session to fill in for a step.
-fn write_down(id: StepId, board: &Board, specimen: &Specimen) -> WriteDown {
+fn write_down(bench: &Bench, id: StepId, board: &Board, specimen: &Specimen) -> WriteDown {
     let name = &specimen.id;
     if id == StepId::Arrival {
         return WriteDown {
-            file: format!("boards/{}.toml", board.name.to_lowercase()),
+            file: bench
+                .folder()
+                .boards
+                .get(&board.name)
+                .map_or_else(|| "boards/".to_owned(), |entry| entry.path.clone()),
             text: "# in the board's document; leave out what you cannot tell\n[board.traits]\nradio_part = \"shielded certified module\"   # or \"bare chip\"\ncertification_mark = \"yes\"\npins = …\nbattery_connector = \"two-pin socket\"\nusb_bridge = \"no\"\ncharger = \"yes\"\nled_in_sleep = \"unknown\"\n".to_owned(),
         };
     }
@@ -353,15 +419,26 @@ fn write_down(id: StepId, board: &Board, specimen: &Specimen) -> WriteDown {
             "\n# in the session that is open: the zero of every range used\n# zero_after = \"… µA\"\n",
         ),
     };
+    let meters: Vec<&str> = bench
+        .folder()
+        .instruments
+        .iter()
+        .filter(|entry| entry.origin == overwinter_documents::Origin::Folder)
+        .map(|entry| entry.document.name.as_str())
+        .collect();
+    let (instrument, ranges) = match meters.as_slice() {
+        [] => ("…".to_owned(), "write yours into instruments/ first".to_owned()),
+        [one] => {
+            let names: Vec<&str> = bench.ranges(one).iter().map(|r| r.name.as_str()).collect();
+            ((*one).to_owned(), format!("its ranges: {}", names.join(", ")))
+        }
+        many => ("…".to_owned(), many.join(", ")),
+    };
     let head = format!(
-        "#:schema ../schemas/session.schema.json\n[session]\nname = \"{name} {tag}\"\nspecimen = \"{name}\"\ndate = …            # 2026-05-30\nwho = \"…\"\ninstrument = \"…\"    # a name of instruments/\ntemperature = \"… °C\"\n"
+        "#:schema ../schemas/session.schema.json\n[session]\nname = \"{name} {tag}\"\nspecimen = \"{name}\"\ndate = …            # 2026-05-30\nwho = \"…\"\ninstrument = \"{instrument}\"    # {ranges}\ntemperature = \"… °C\"\n"
     );
     WriteDown {
-        file: format!(
-            "sessions/{}-{}.toml",
-            name.to_lowercase(),
-            tag.replace(' ', "-").to_lowercase()
-        ),
+        file: format!("sessions/{name}-{tag}.toml").replace(' ', "-").to_lowercase(),
         text: format!("{head}{body}"),
     }
 }

@@ -134,7 +134,11 @@ pub fn next(
             help: "see: choose".to_owned(),
         }));
     }
-    let cases: Vec<Case> = kept.iter().map(|(_, case)| case.clone()).collect();
+    let mut cases: Vec<Case> = kept.iter().map(|(_, case)| case.clone()).collect();
+    for input in cases.iter_mut().flat_map(|case| &mut case.inputs) {
+        // Tests are of the specimens at hand: the lives of those one might buy are not asked for.
+        input.spread = None;
+    }
     let (lives, columns) = sample_with_inputs(&cases, options).map_err(|(c, error)| {
         QuestionError::Resolve(ResolveError::engine(&cases[c].board, error))
     })?;
@@ -215,7 +219,7 @@ pub fn next(
         project: project.name.clone(),
         draws: options.draws,
         seed: options.seed,
-        answer: answer(&lines, &choice, minutes),
+        answer: answer(&lines, &choice, minutes) + &rests_on(&unknowns, found.choice),
         choice,
         expected_days: found.expected_days,
         perfect_days: found.perfect_days,
@@ -305,6 +309,16 @@ struct Unknown {
     how: String,
     minutes: Option<f64>,
     draws: Vec<f64>,
+}
+
+/// What the choice rests on that nobody has looked at; empty where there is nothing.
+fn rests_on(unknowns: &[Unknown], choice: usize) -> String {
+    let names: Vec<&str> =
+        unknowns.iter().filter(|u| u.board == choice).map(|u| u.name.as_str()).collect();
+    match names.as_slice() {
+        [] => String::new(),
+        names => format!(" It rests on what nobody has looked at: {}.", names.join(", ")),
+    }
 }
 
 /// Far beyond the dimensions of the inputs, so that an unknown trait is unrelated to them.
@@ -401,8 +415,10 @@ fn plan(lines: &[TestLine], minutes: Option<f64>) -> Vec<String> {
 fn answer(lines: &[TestLine], choice: &str, minutes: Option<f64>) -> String {
     let fits = |l: &&TestLine| l.minutes.is_some_and(|m| minutes.is_none_or(|left| m <= left));
     let best = lines.iter().filter(fits).find(|l| l.matters);
-    let hinge =
-        lines.iter().filter(fits).filter(|l| !l.hinges.is_empty()).max_by_key(|l| l.hinges.len());
+    let hinge = lines.iter().filter(fits).filter(|l| !l.hinges.is_empty()).max_by(|a, b| {
+        let minutes = |l: &TestLine| l.minutes.unwrap_or(f64::INFINITY);
+        a.hinges.len().cmp(&b.hinges.len()).then(minutes(b).total_cmp(&minutes(a)))
+    });
     let hinge_words = |l: &TestLine| {
         let [low, high] = l.ends.clone().unwrap_or_default();
         format!(
@@ -431,7 +447,7 @@ fn answer(lines: &[TestLine], choice: &str, minutes: Option<f64>) -> String {
             hinge_words(h)
         ),
         (None, None) => format!(
-            "No test on this list changes the choice of {choice} by more than a tenth of a day: build."
+            "No test on this list changes the choice of {choice} by more than a tenth of a day."
         ),
     }
 }

@@ -201,6 +201,10 @@ pub fn fault(what: What, fault: &ReadingFault) -> FaultLine {
             format!("the zero moved by {}, beyond the range's offset of {}", v(*moved), v(*limit)),
             "let the meter warm up and read again",
         ),
+        ReadingFault::WrongUnit { got, want } => (
+            format!("a value is {got}, but what was read is {want}"),
+            "correct the unit, or `what`",
+        ),
         ReadingFault::BeforeBoard { .. } => (
             "taken before the board came in".to_owned(),
             "correct the session's date or the day it was bought",

@@ -6,7 +6,7 @@ use overwinter_documents::types::project::Project;
 use overwinter_documents::types::session::{
     Edge, Polarity, Session, Source as Fed, SourceEvent, What,
 };
-use overwinter_figures::polarity::{Contact, PolarityCheck};
+use overwinter_figures::polarity::{Contact, PolarityCheck, positive_contact};
 use overwinter_figures::protocol::{Need, Record, STEPS, StepId};
 use overwinter_quantity::{AnyQuantity, Spread};
 
@@ -20,6 +20,8 @@ pub struct Seen {
     pub sessions: Vec<String>,
     /// What is still missing in it although there is a result.
     pub missing: Vec<String>,
+    /// The result is the cell's own: this specimen had no part in it.
+    pub of_the_cell_alone: bool,
 }
 
 /// The record of a specimen with the remarks per step.
@@ -29,9 +31,13 @@ pub struct Found {
     pub record: Record,
     /// Per step, in the protocol's order.
     pub steps: Vec<Seen>,
-    /// Traits that nobody knows yet.
+    /// Traits by eye that nobody knows yet.
     pub unknown_traits: Vec<&'static str>,
 }
+
+/// Traits that later steps of the protocol find out; the eye cannot.
+const BY_LATER_STEPS: [&str; 5] =
+    ["plus", "bridge-feed", "protection", "resets-removed", "resets-attached"];
 
 /// Reads the record of a specimen; `cell` is the one meant to be connected.
 pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&Cell>) -> Found {
@@ -42,6 +48,7 @@ pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&C
     let sighted = sight(bench, board, Some(specimen));
     let unknown_traits: Vec<&'static str> = TRAITS
         .iter()
+        .filter(|t| !BY_LATER_STEPS.contains(&t.key))
         .filter(|t| (t.get)(&sighted.traits).word.is_none())
         .map(|t| t.title)
         .collect();
@@ -93,6 +100,8 @@ pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&C
         .zip(&steps)
         .filter(|(_, seen)| !seen.sessions.is_empty())
         .map(|(step, _)| step.id)
+        // Observations that are incomplete or contradict each other are to be made again.
+        .filter(|id| *id != StepId::Polarity || positive_contact(&polarity).is_ok())
         .collect();
     let died_at = specimen.dead.as_ref().map(|d| step_named(d.step.as_deref()));
     Found { record: Record { done, polarity, died_at }, steps, unknown_traits }
@@ -119,7 +128,9 @@ pub fn step_named(words: Option<&str>) -> StepId {
 }
 
 /// What a project asks of the protocol; without one, everything that can be published.
-pub fn needs(project: Option<&Project>) -> Vec<Need> {
+///
+/// A board with a charger on a project's cell must suit it whether the project says so or not: the choice asks the same.
+pub fn needs(project: Option<&Project>, has_charger: Option<bool>) -> Vec<Need> {
     let mut needs = vec![Need::RunTime, Need::Publication];
     if let Some(project) = project {
         let wanted = |seen: &overwinter_documents::Trait| seen.probability_of_yes() == Some(1.0);
@@ -127,7 +138,7 @@ pub fn needs(project: Option<&Project>) -> Vec<Need> {
         if project.panel.is_some() {
             needs.push(Need::Panel);
         }
-        if wanted(&traits.charger) || project.panel.is_some() {
+        if wanted(&traits.charger) || project.panel.is_some() || has_charger == Some(true) {
             needs.push(Need::Charging);
         }
         let resets = [&traits.resets_on_source_removed, &traits.resets_on_source_attached];
@@ -178,7 +189,7 @@ fn fed(session: &Session, reading: &Reading) -> Option<Fed> {
 
 fn with(sessions: &[&Session], has: impl Fn(&Session) -> bool) -> Seen {
     let sessions = sessions.iter().filter(|s| has(s)).map(|s| s.name.clone()).collect();
-    Seen { sessions, missing: Vec::new() }
+    Seen { sessions, ..Seen::default() }
 }
 
 fn readings<'a>(sessions: &[&'a Session], what: What) -> Vec<(&'a Session, &'a Reading)> {
@@ -204,8 +215,8 @@ fn read(sessions: &[&Session], what: What, sources: &[Fed]) -> Seen {
 }
 
 fn arrival(specimen: &Specimen, unknown: &[&'static str]) -> Seen {
-    let mut seen = Seen { sessions: vec!["the board's document".to_owned()], missing: Vec::new() };
-    if unknown.len() == TRAITS.len() {
+    let mut seen = Seen { sessions: vec!["the board's document".to_owned()], ..Seen::default() };
+    if unknown.len() + BY_LATER_STEPS.len() == TRAITS.len() {
         // A specimen with no trait at all was entered, not looked at.
         seen.sessions.clear();
     }
@@ -274,6 +285,7 @@ fn on_usb(sessions: &[&Session]) -> Seen {
         return Seen {
             sessions: idle.sessions,
             missing: vec!["the sleep current on USB".to_owned()],
+            ..Seen::default()
         };
     }
     if !sleep.sessions.is_empty() && idle.sessions.is_empty() {
@@ -327,7 +339,9 @@ fn cut_off(bench: &Bench, sessions: &[&Session], cell: Option<&Cell>) -> Seen {
     if let Some(cell) = cell {
         let of_cell: Vec<&Session> =
             bench.sessions().filter(|s| s.cell.as_deref() == Some(cell.name.as_str())).collect();
-        seen.sessions.extend(any(&of_cell, What::ProtectionCutOff).sessions);
+        let own = any(&of_cell, What::ProtectionCutOff).sessions;
+        seen.of_the_cell_alone = seen.sessions.is_empty() && !own.is_empty();
+        seen.sessions.extend(own);
     }
     seen
 }

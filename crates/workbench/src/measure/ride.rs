@@ -17,7 +17,7 @@ use crate::priors;
 use crate::question::QuestionError;
 use crate::report::SCHEMA_VERSION;
 use crate::resolve::module_of;
-use crate::text::{percent, significant, voltage};
+use crate::text::{percent, significant};
 
 /// Trials of one kind at one cell voltage.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -141,6 +141,16 @@ pub fn ride(
     })
 }
 
+/// A voltage to the millivolt; nothing is 0 V, not 0 nV.
+fn voltage(v: f64) -> String {
+    let millivolts = (v * 1e3).round();
+    if millivolts == 0.0 {
+        "0 V".to_owned()
+    } else {
+        format!("{} V", significant(millivolts / 1e3, 4))
+    }
+}
+
 const AGREES: &str = "agrees";
 
 fn line(t: &RideThrough, path: Option<&HandOver>, events: Option<f64>) -> TrialLine {
@@ -234,11 +244,7 @@ fn hand_over(shown: &Shown<'_>, radio: bool, basis: &mut Vec<String>) -> Option<
     };
     let path = supply.series_resistance.as_ref();
     let path_ohm = path.map_or(0.0, |r| r.si());
-    basis.push(format!(
-        "reset below {}, path {}",
-        voltage(reset.si()),
-        crate::text::resistance(path_ohm)
-    ));
+    basis.push(format!("reset below {}, path {} Ω", voltage(reset.si()), significant(path_ohm, 3)));
     basis.push("slow decay of the source: no help from the bulk capacitor is counted".into());
     Some(HandOver {
         diode_v,

@@ -126,21 +126,32 @@ pub fn specimens(
     let values: Vec<f64> = figures.iter().map(Figure::value).collect();
     let mut notes = Vec::new();
     let next = match type_figure(&figures, prior) {
-        Ok(kind) => Some(next_of(
-            what,
-            &kind.next,
-            match kind.basis {
-                SpreadBasis::Prior(p) => format!(
+        Ok(kind) => Some(match kind.basis {
+            SpreadBasis::Prior(p) => next_of(
+                what,
+                &kind.next,
+                format!(
                     "one specimen says nothing of the spread: log-normal with the prior of {} %",
                     significant(100.0 * p.coefficient_of_variation, 3)
                 ),
-                SpreadBasis::Measured { n, standard_deviation } => format!(
-                    "mean ± {} · s from {n} specimens alone, s = {}",
-                    significant(prediction_factor(n, 0.95).unwrap_or(f64::NAN), 3),
-                    value(what, standard_deviation)
-                ),
-            },
-        )),
+            ),
+            SpreadBasis::Measured { n, standard_deviation } => {
+                let lowest = if values.iter().all(|v| *v > 0.0) { 0.0 } else { f64::NEG_INFINITY };
+                interval(
+                    what,
+                    [
+                        (kind.mean - kind.half_width_95).max(lowest),
+                        kind.mean,
+                        kind.mean + kind.half_width_95,
+                    ],
+                    format!(
+                        "mean ± {} · s from {n} specimens alone, s = {}",
+                        significant(prediction_factor(n, 0.95).unwrap_or(f64::NAN), 3),
+                        value(what, standard_deviation)
+                    ),
+                )
+            }
+        }),
         Err(error) => {
             notes.push(error.to_string());
             None
@@ -185,7 +196,10 @@ pub fn specimens(
 }
 
 fn next_of(what: What, law: &Distribution, basis: String) -> NextSpecimen {
-    let (low, median, high) = (law.quantile(0.025), law.quantile(0.5), law.quantile(0.975));
+    interval(what, [0.025, 0.5, 0.975].map(|p| law.quantile(p)), basis)
+}
+
+fn interval(what: What, [low, median, high]: [f64; 3], basis: String) -> NextSpecimen {
     NextSpecimen {
         median,
         low,
