@@ -7,14 +7,15 @@
 //! trust: some of the draws are forecast in full as well, and the twin is used only if every one of them agrees within
 //! [`TOLERANCE`]; the largest difference found travels with the result.
 
+use overwinter_engine::climate::Climate;
 use overwinter_engine::load::SleepCurrent;
 use overwinter_engine::path::{Drain, Regulator};
 use overwinter_engine::{Engine, InputError, Life};
 
 use crate::case::{Case, Target};
 
-/// Largest relative difference of a checked life, of lives above a day: a day in a year.
-pub(crate) const TOLERANCE: f64 = 3e-3;
+/// Largest relative difference of a checked life, of lives above a day.
+pub(crate) const TOLERANCE: f64 = 2e-3;
 
 /// Share of the checked draws that may end by another limit than in full: two limits that are met within hours.
 const OTHER_ENDINGS: f64 = 0.05;
@@ -29,9 +30,15 @@ pub(crate) struct Twin {
 }
 
 impl Twin {
-    /// The twin of a case; `None` where nothing depends on the voltage, or where constant currents cannot stand for it
+    /// The twin of a case; `None` with seasons or ageing, where nothing depends on the voltage, or where constant currents cannot stand for it
     /// (switching regulators, a board that fails at once).
     pub(crate) fn of(case: &Case) -> Option<Self> {
+        // With seasons or ageing the full forecast costs little more than the twin's: those draws are taken in full.
+        if case.scenario.cell.ageing.is_some()
+            || matches!(case.scenario.climate, Climate::Monthly(_))
+        {
+            return None;
+        }
         let full_s = Engine::new().life(&case.scenario).ok().map(|life| life.life_s)?;
         if full_s <= 0.0 || full_s >= case.scenario.horizon_s {
             return None;
