@@ -92,7 +92,7 @@ fn is_number(kind: Type) -> bool {
 }
 
 /// One column of one row group, read on and on as f64; nulls are NaN.
-struct Column {
+pub(crate) struct Column {
     reader: ColumnReader,
     convert: Convert,
     levels: Vec<i16>,
@@ -102,7 +102,7 @@ struct Column {
 }
 
 impl Column {
-    fn new(reader: ColumnReader, convert: Convert) -> Self {
+    pub(crate) fn new(reader: ColumnReader, convert: Convert) -> Self {
         Self {
             reader,
             convert,
@@ -113,7 +113,7 @@ impl Column {
         }
     }
 
-    fn skip(&mut self, records: usize) -> Result<(), String> {
+    pub(crate) fn skip(&mut self, records: usize) -> Result<(), String> {
         match &mut self.reader {
             ColumnReader::DoubleColumnReader(r) => r.skip_records(records),
             ColumnReader::FloatColumnReader(r) => r.skip_records(records),
@@ -126,7 +126,7 @@ impl Column {
     }
 
     /// Appends up to `most` values; returns how many.
-    fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
+    pub(crate) fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
         let before = out.len();
         self.levels.clear();
         let c = self.convert;
@@ -400,7 +400,11 @@ impl Group {
             return Err(format!("{} rows are missing", n - out.current.len()));
         }
         self.left = 0;
+        let missing = pages.missing;
         self.told(n, out);
+        if missing {
+            drop_missing(out);
+        }
         // Nothing is counted before the whole group is known to be sound.
         pages_counted(&mut self.first, plain, out, counter);
         Ok(n > 0)
@@ -445,6 +449,7 @@ impl Group {
             }
         }
         self.told(n, out);
+        drop_missing(out);
         Ok(true)
     }
 
@@ -452,7 +457,6 @@ impl Group {
         out.rows = n as u64;
         out.lines = n as u64;
         out.bytes = n as u64 * 8 * (1 + u64::from(self.time.is_some()));
-        drop_missing(out);
     }
 }
 
@@ -514,50 +518,4 @@ fn drop_missing(out: &mut Parsed) {
             out.voltage.truncate(kept);
         }
     }
-}
-
-/// Samples `first..end` of a stored trace: times, currents, and the bytes of the pages that hold them (an upper bound).
-pub(crate) fn read_window(
-    path: &Path,
-    first: u64,
-    end: u64,
-    even: Option<(f64, f64)>,
-) -> Result<(Vec<f64>, Vec<f64>, u64), TraceError> {
-    let reader = open(path)?;
-    let meta = reader.metadata();
-    let (mut time, mut current) = (Vec::new(), Vec::new());
-    let mut before = 0u64;
-    let mut bytes = 0u64;
-    for g in 0..meta.num_row_groups() {
-        let rows = meta.row_group(g).num_rows().max(0) as u64;
-        if before + rows > first && before < end {
-            let skip = first.saturating_sub(before) as usize;
-            let take = ((end - before).min(rows) as usize).saturating_sub(skip);
-            let group = reader.get_row_group(g).map_err(|e| failed(path, e))?;
-            let mut columns = vec![(1usize, &mut current)];
-            if even.is_none() {
-                columns.push((0, &mut time));
-            }
-            for (c, out) in columns {
-                let mut column = Column::new(
-                    group.get_column_reader(c).map_err(|e| failed(path, e))?,
-                    Convert::NONE,
-                );
-                column.skip(skip).map_err(|e| failed(path, e))?;
-                column.read(take, out).map_err(|e| failed(path, e))?;
-                let size = meta.row_group(g).column(c).compressed_size().max(0) as u64;
-                bytes += (size as f64 * (take as f64 / rows as f64)) as u64;
-            }
-        }
-        before += rows;
-    }
-    match even {
-        Some((zero, step)) => time = (first..end).map(|k| zero + k as f64 * step).collect(),
-        None => {
-            for t in &mut time {
-                *t *= 1e-9;
-            }
-        }
-    }
-    Ok((time, current, bytes))
 }

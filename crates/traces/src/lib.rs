@@ -55,6 +55,7 @@ mod stretch;
 mod student;
 mod text;
 mod wakes;
+mod window;
 
 pub use allan::{AllanPoint, overlapping_allan};
 pub use analysis::{

@@ -53,6 +53,8 @@ pub(crate) struct Pages {
     taken: usize,
     /// Scratch: definition levels.
     levels: Vec<u32>,
+    /// Nulls, NaN or infinities were met, or stand in the dictionary.
+    pub(crate) missing: bool,
 }
 
 /// What a page held.
@@ -99,6 +101,7 @@ impl Pages {
             rest: Vec::new(),
             taken: 0,
             levels: Vec::new(),
+            missing: false,
         }
     }
 
@@ -169,6 +172,7 @@ impl Pages {
                 Page::DictionaryPage { buf, num_values, .. } => {
                     let mut values = Vec::new();
                     self.plain(&buf, num_values as usize, &mut values)?;
+                    self.missing |= values.iter().any(|x| !x.is_finite());
                     self.dictionary =
                         values.into_iter().map(|value| Entry { value, count: 0 }).collect();
                 }
@@ -231,6 +235,7 @@ impl Pages {
         let held = match encoding {
             Encoding::PLAIN => {
                 self.plain(bytes, some, out)?;
+                self.missing |= out[before..].iter().any(|x| !x.is_finite());
                 Held::Plain
             }
             Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY => {
@@ -249,6 +254,7 @@ impl Pages {
             other => return Err(format!("encoding {other} was not announced")),
         };
         if some < n {
+            self.missing = true;
             // Values move back to their places, the rest is missing.
             out.resize(before + n, f64::NAN);
             let mut from = before + some;
@@ -331,7 +337,11 @@ impl Lookup<'_> {
 }
 
 impl Sink for Lookup<'_> {
-    #[inline]
+    #[inline(always)]
+    #[allow(
+        clippy::inline_always,
+        reason = "the body of the hottest loop; called out of line it costs as much again"
+    )]
     fn eight(&mut self, indices: [u32; 8]) {
         let mut values = [0.0f64; 8];
         for (v, i) in values.iter_mut().zip(indices) {
@@ -487,7 +497,7 @@ mod tests {
             let values: Vec<u32> = values.iter().map(|v| (u64::from(*v) & ((1u64 << width) - 1)) as u32).collect();
             let mut bytes = Vec::new();
             let header = (values.len().div_ceil(8) as u64) << 1 | 1;
-            let mut put = |mut h: u64, bytes: &mut Vec<u8>| {
+            let put = |mut h: u64, bytes: &mut Vec<u8>| {
                 while h > 127 {
                     bytes.push((h & 127 | 128) as u8);
                     h >>= 7;

@@ -1,7 +1,96 @@
-//! Sums and extremes of a cell in four lanes side by side, so that the compiler can use vector registers. The order of additions is fixed
-//! by the sample's number, hence the same everywhere.
+//! Sums and extremes of a cell in four lanes side by side, two to a register. The order of additions is fixed by the sample's number, hence
+//! the same everywhere.
 
 use super::CELL;
+use pair::Pair;
+
+/// Two numbers in one register. `min` and `max` give the second operand where either is NaN, as the instructions do.
+#[cfg(target_arch = "x86_64")]
+mod pair {
+    use safe_arch::{
+        add_m128d, load_unaligned_m128d, m128d, max_m128d, min_m128d, mul_m128d, set_splat_m128d,
+        sub_m128d,
+    };
+
+    #[derive(Clone, Copy)]
+    pub(super) struct Pair(m128d);
+
+    impl Pair {
+        pub(super) fn of(x: f64) -> Self {
+            Self(set_splat_m128d(x))
+        }
+        #[inline]
+        pub(super) fn low(x: &[f64; 4]) -> Self {
+            Self(load_unaligned_m128d(x.first_chunk().expect("two of four")))
+        }
+        #[inline]
+        pub(super) fn high(x: &[f64; 4]) -> Self {
+            Self(load_unaligned_m128d(x.last_chunk().expect("two of four")))
+        }
+        #[inline]
+        pub(super) fn add(self, b: Self) -> Self {
+            Self(add_m128d(self.0, b.0))
+        }
+        #[inline]
+        pub(super) fn sub(self, b: Self) -> Self {
+            Self(sub_m128d(self.0, b.0))
+        }
+        #[inline]
+        pub(super) fn mul(self, b: Self) -> Self {
+            Self(mul_m128d(self.0, b.0))
+        }
+        #[inline]
+        pub(super) fn min(self, b: Self) -> Self {
+            Self(min_m128d(self.0, b.0))
+        }
+        #[inline]
+        pub(super) fn max(self, b: Self) -> Self {
+            Self(max_m128d(self.0, b.0))
+        }
+        pub(super) fn both(self) -> [f64; 2] {
+            self.0.to_array()
+        }
+    }
+}
+
+#[cfg(not(target_arch = "x86_64"))]
+mod pair {
+    #[derive(Clone, Copy)]
+    pub(super) struct Pair([f64; 2]);
+
+    impl Pair {
+        fn zip(self, b: Self, f: impl Fn(f64, f64) -> f64) -> Self {
+            Self([f(self.0[0], b.0[0]), f(self.0[1], b.0[1])])
+        }
+        pub(super) fn of(x: f64) -> Self {
+            Self([x, x])
+        }
+        pub(super) fn low(x: &[f64; 4]) -> Self {
+            Self([x[0], x[1]])
+        }
+        pub(super) fn high(x: &[f64; 4]) -> Self {
+            Self([x[2], x[3]])
+        }
+        pub(super) fn add(self, b: Self) -> Self {
+            self.zip(b, |a, b| a + b)
+        }
+        pub(super) fn sub(self, b: Self) -> Self {
+            self.zip(b, |a, b| a - b)
+        }
+        pub(super) fn mul(self, b: Self) -> Self {
+            self.zip(b, |a, b| a * b)
+        }
+        pub(super) fn min(self, b: Self) -> Self {
+            self.zip(b, |a, b| if a < b { a } else { b })
+        }
+        pub(super) fn max(self, b: Self) -> Self {
+            self.zip(b, |a, b| if a > b { a } else { b })
+        }
+        pub(super) fn both(self) -> [f64; 2] {
+            self.0
+        }
+    }
+}
 
 /// Of the samples alone: worker threads may take it before the cell's turn comes.
 #[derive(Debug, Clone, Copy)]
@@ -23,24 +112,21 @@ impl CellSums {
 
     #[inline]
     fn whole(i: &[f64; CELL]) -> Self {
-        let mut sum = [0.0f64; 4];
-        let mut squares = [0.0f64; 4];
-        let mut min = [f64::INFINITY; 4];
-        let mut max = [f64::NEG_INFINITY; 4];
+        let (mut sum, mut squares) = ([Pair::of(0.0); 2], [Pair::of(0.0); 2]);
+        let (mut min, mut max) = ([Pair::of(f64::INFINITY); 2], [Pair::of(f64::NEG_INFINITY); 2]);
         for four in i.as_chunks::<4>().0 {
-            for l in 0..4 {
-                let x = four[l];
-                sum[l] += x;
-                squares[l] += x * x;
-                min[l] = if x < min[l] { x } else { min[l] };
-                max[l] = if x > max[l] { x } else { max[l] };
+            for (l, x) in [Pair::low(four), Pair::high(four)].into_iter().enumerate() {
+                sum[l] = sum[l].add(x);
+                squares[l] = squares[l].add(x.mul(x));
+                min[l] = x.min(min[l]);
+                max[l] = x.max(max[l]);
             }
         }
         Self {
-            sum: (sum[0] + sum[1]) + (sum[2] + sum[3]),
-            squares: (squares[0] + squares[1]) + (squares[2] + squares[3]),
-            min: min[0].min(min[1]).min(min[2].min(min[3])),
-            max: max[0].max(max[1]).max(max[2].max(max[3])),
+            sum: total(sum),
+            squares: total(squares),
+            min: least(min),
+            max: most(max),
             last: i[CELL - 1],
         }
     }
@@ -83,23 +169,21 @@ impl Intervals {
 
     #[inline]
     fn whole(tt: &[f64; CELL + 1], ii: &[f64; CELL + 1]) -> Self {
-        let mut charge = [0.0f64; 4];
-        let mut shortest = [f64::INFINITY; 4];
-        let mut longest = [f64::NEG_INFINITY; 4];
-        for k in 0..CELL / 4 {
-            for l in 0..4 {
-                let j = 4 * k + l;
-                let dt = tt[j + 1] - tt[j];
-                charge[l] += (ii[j] + ii[j + 1]) * dt;
-                shortest[l] = if dt < shortest[l] { dt } else { shortest[l] };
-                longest[l] = if dt > longest[l] { dt } else { longest[l] };
+        let mut charge = [Pair::of(0.0); 2];
+        let (mut shortest, mut longest) =
+            ([Pair::of(f64::INFINITY); 2], [Pair::of(f64::NEG_INFINITY); 2]);
+        let before = tt.as_chunks::<4>().0.iter().zip(ii.as_chunks::<4>().0);
+        let after = tt[1..].as_chunks::<4>().0.iter().zip(ii[1..].as_chunks::<4>().0);
+        for ((t0, i0), (t1, i1)) in before.zip(after) {
+            for l in 0..2 {
+                let half = if l == 0 { Pair::low } else { Pair::high };
+                let dt = half(t1).sub(half(t0));
+                charge[l] = charge[l].add(half(i0).add(half(i1)).mul(dt));
+                shortest[l] = dt.min(shortest[l]);
+                longest[l] = dt.max(longest[l]);
             }
         }
-        Self {
-            twice_charge: (charge[0] + charge[1]) + (charge[2] + charge[3]),
-            shortest: shortest[0].min(shortest[1]).min(shortest[2].min(shortest[3])),
-            longest: longest[0].max(longest[1]).max(longest[2].max(longest[3])),
-        }
+        Self { twice_charge: total(charge), shortest: least(shortest), longest: most(longest) }
     }
 
     fn part(tt: &[f64], ii: &[f64]) -> Self {
@@ -127,23 +211,34 @@ impl Intervals {
 /// Sum of any run of values.
 pub(crate) fn sum(values: &[f64]) -> f64 {
     let (fours, rest) = values.as_chunks::<4>();
-    let mut s = [0.0f64; 4];
+    let mut s = [Pair::of(0.0); 2];
     for four in fours {
-        for l in 0..4 {
-            s[l] += four[l];
-        }
+        s = [s[0].add(Pair::low(four)), s[1].add(Pair::high(four))];
     }
-    (s[0] + s[1]) + (s[2] + s[3]) + rest.iter().sum::<f64>()
+    total(s) + rest.iter().sum::<f64>()
 }
 
 /// Highest of any run of values.
 pub(crate) fn highest(values: &[f64]) -> f64 {
     let (fours, rest) = values.as_chunks::<4>();
-    let mut m = [f64::NEG_INFINITY; 4];
+    let mut m = [Pair::of(f64::NEG_INFINITY); 2];
     for four in fours {
-        for l in 0..4 {
-            m[l] = if four[l] > m[l] { four[l] } else { m[l] };
-        }
+        m = [Pair::low(four).max(m[0]), Pair::high(four).max(m[1])];
     }
-    rest.iter().copied().fold(m[0].max(m[1]).max(m[2].max(m[3])), f64::max)
+    rest.iter().copied().fold(most(m), f64::max)
+}
+
+fn total([a, b]: [Pair; 2]) -> f64 {
+    let (a, b) = (a.both(), b.both());
+    (a[0] + a[1]) + (b[0] + b[1])
+}
+
+fn least([a, b]: [Pair; 2]) -> f64 {
+    let (a, b) = (a.both(), b.both());
+    a[0].min(a[1]).min(b[0].min(b[1]))
+}
+
+fn most([a, b]: [Pair; 2]) -> f64 {
+    let (a, b) = (a.both(), b.both());
+    a[0].max(a[1]).max(b[0].max(b[1]))
 }
