@@ -3,7 +3,8 @@
 //! `cargo bench -p overwinter-traces` (or `cargo xtask bench traces`). Makes 50 million samples of `time_s,current_a` (about 1 GB) and a stored
 //! trace of 500 million under `target/trace-bench`, warms the text, then runs every contender several times in shuffled order, each in a process
 //! of its own, and takes each one's best. The peers need Python 3; they are installed into a virtual environment there.
-//! `OVERWINTER_BENCH_SAMPLES` and `OVERWINTER_BENCH_ZOOM_SAMPLES` change the sizes, `OVERWINTER_BENCH_ROUNDS` the rounds. Delete the folder afterwards.
+//! `OVERWINTER_BENCH_SAMPLES` and `OVERWINTER_BENCH_ZOOM_SAMPLES` change the sizes, `OVERWINTER_BENCH_ROUNDS` the rounds. The files it makes (about
+//! 2.2 GB) are deleted at the end, after a failure too; `OVERWINTER_BENCH_KEEP=1` keeps them for the next run. The peers' environment stays.
 #![allow(clippy::print_stdout, reason = "a benchmark prints")]
 
 use overwinter_traces::{
@@ -13,7 +14,7 @@ use overwinter_traces::{
 use std::fs::File;
 use std::io::{BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, ExitCode};
 use std::time::Instant;
 
 fn setting(name: &str, default: u64) -> u64 {
@@ -162,19 +163,40 @@ fn peers(folder: &Path) -> Option<PathBuf> {
     works(&python).then_some(python)
 }
 
-fn main() {
+/// The traces made for the measurement; deleted with it.
+struct Made<'a> {
+    folder: &'a Path,
+}
+
+impl Drop for Made<'_> {
+    fn drop(&mut self) {
+        if setting("OVERWINTER_BENCH_KEEP", 0) != 0 {
+            return;
+        }
+        let files = std::fs::read_dir(self.folder).into_iter().flatten().flatten();
+        for path in files.map(|f| f.path()) {
+            if path.extension().is_some_and(|e| e == "csv" || e == "parquet") {
+                // What cannot be deleted is left; the figures are printed already.
+                let _ = std::fs::remove_file(path);
+            }
+        }
+    }
+}
+
+fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().collect();
     if let Some(at) = arguments.iter().position(|a| a == "--child") {
         child(&arguments[at + 1], Path::new(&arguments[at + 2]));
-        return;
+        return ExitCode::SUCCESS;
     }
     if arguments.iter().any(|a| a == "--list") {
-        return;
+        return ExitCode::SUCCESS;
     }
     let target = std::env::var_os("CARGO_TARGET_DIR")
         .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../../target"), PathBuf::from);
     let folder = target.join("trace-bench");
     std::fs::create_dir_all(&folder).expect("target folder is writable");
+    let _made = Made { folder: &folder };
     let samples = setting("OVERWINTER_BENCH_SAMPLES", 50_000_000);
     let zoom_samples = setting("OVERWINTER_BENCH_ZOOM_SAMPLES", 500_000_000);
     let rounds = setting("OVERWINTER_BENCH_ROUNDS", 5);
@@ -237,7 +259,7 @@ fn main() {
     let of = |name: &str| names.iter().position(|n| *n == name).and_then(|k| best[k].clone());
     let (Some(full), Some(parse), Some(stored)) = (of("full"), of("parse"), of("parquet")) else {
         println!("a run failed; nothing to report");
-        std::process::exit(1);
+        return ExitCode::FAILURE;
     };
     let mut peer = f64::INFINITY;
     for name in ["polars", "duckdb"] {
@@ -257,6 +279,7 @@ fn main() {
         full[1].max(stored[1]),
         full[0] / stored[0],
     );
+    ExitCode::SUCCESS
 }
 
 /// The slowest of 300 windows, opening the file included (ms).
