@@ -12,6 +12,7 @@ use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use parquet::data_type::DataType;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
 use std::fs::File;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 /// Row groups up to this many rows are decoded whole, each by one thread; larger ones bit by bit.
@@ -20,11 +21,21 @@ pub(crate) const WHOLE_GROUP: i64 = 262_144;
 pub(crate) const BATCH: usize = 65_536;
 /// Key under which a stored trace says that its stamps are evenly spaced: "first_ns step_ns".
 pub(crate) const EVEN_KEY: &str = "overwinter.even_ns";
+/// Key under which a stored trace keeps what was taken off all its times (s).
+pub(crate) const ORIGIN_KEY: &str = "overwinter.origin_s";
 
 pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError> {
     let name = path.display().to_string();
     let file = File::open(path).map_err(|e| TraceError::io(&name, e))?;
-    SerializedFileReader::new(file).map_err(|e| TraceError::Parquet { name, reason: e.to_string() })
+    guarded(|| SerializedFileReader::new(file).map_err(|e| e.to_string()))
+        .map_err(|reason| TraceError::Parquet { name, reason })
+}
+
+/// On some damaged files the library panics (it takes for granted that a page's header fits its kind, or that offsets are not negative).
+/// A damaged file is an error like any other. What `work` has half done must not be used after an error.
+pub(crate) fn guarded<T>(work: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
+    catch_unwind(AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
 }
 
 fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
@@ -52,13 +63,17 @@ fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64>
 /// Column names (a stamp's unit in brackets) and the first rows.
 pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceError> {
     let reader = open(path)?;
+    guarded(|| look_into(&reader)).map_err(|e| failed(path, e))
+}
+
+fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Vec<Cell>>), String> {
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
     let columns = schema.num_columns();
     let mut names = Vec::new();
     let mut table: Vec<Vec<f64>> = Vec::new();
     for c in 0..columns {
         let mut name = schema.column(c).name().to_owned();
-        if let Some(unit) = stamp_unit(&reader, c) {
+        if let Some(unit) = stamp_unit(reader, c) {
             let word = if unit > 5e-4 {
                 "ms"
             } else if unit > 5e-7 {
@@ -71,12 +86,10 @@ pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceEr
         names.push(name);
         let mut values = Vec::new();
         if reader.num_row_groups() > 0 && is_number(schema.column(c).physical_type()) {
-            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
-            let mut column = Column::new(
-                group.get_column_reader(c).map_err(|e| failed(path, e))?,
-                Convert::NONE,
-            );
-            column.read(200, &mut values).map_err(|e| failed(path, e))?;
+            let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
+            let mut column =
+                Column::new(group.get_column_reader(c).map_err(|e| e.to_string())?, Convert::NONE);
+            column.read(200, &mut values).map_err(|e| e.to_string())?;
         }
         table.push(values);
     }
@@ -220,6 +233,7 @@ pub(crate) struct Plan {
     offset_a: f64,
     voltage: Option<(usize, f64)>,
     origin: i64,
+    stored_origin_s: f64,
     /// First stamp and step of evenly spaced stamps (s).
     pub(crate) even: Option<(f64, f64)>,
     pub(crate) groups: usize,
@@ -261,26 +275,27 @@ impl Plan {
             }
         }
         let meta = reader.metadata();
-        let even = meta
-            .file_metadata()
-            .key_value_metadata()
-            .and_then(|kv| kv.iter().find(|k| k.key == EVEN_KEY))
-            .and_then(|k| k.value.as_ref())
-            .filter(|_| time.is_some())
-            .and_then(|v| {
-                let (a, b) = v.split_once(' ')?;
-                Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
-            });
+        let noted = |key: &str| {
+            let notes = meta.file_metadata().key_value_metadata()?;
+            notes.iter().find(|k| k.key == key)?.value.as_deref()
+        };
+        let stored_origin_s = noted(ORIGIN_KEY)
+            .and_then(|v| v.parse::<f64>().ok())
+            .filter(|s| s.is_finite())
+            .unwrap_or(0.0);
+        let even = noted(EVEN_KEY).filter(|_| time.is_some()).and_then(|v| {
+            let (a, b) = v.split_once(' ')?;
+            Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
+        });
         let mut origin = 0;
         if let (Some((c, unit)), None, true) = (time, even, reader.num_row_groups() > 0) {
-            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
-            let mut column = Column::new(
-                group.get_column_reader(c).map_err(|e| failed(path, e))?,
-                Convert::NONE,
-            );
-            let mut one = Vec::new();
-            column.read(1, &mut one).map_err(|e| failed(path, e))?;
-            origin = one
+            let first_stamp = || {
+                let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
+                let mut one = Vec::new();
+                Numbers::of(group.as_ref(), c, Convert::NONE)?.read(1, &mut one).map(|_| one)
+            };
+            origin = guarded(first_stamp)
+                .map_err(|e| failed(path, e))?
                 .first()
                 .copied()
                 .filter(|x| (x * unit).abs() >= 1.0e6)
@@ -304,6 +319,7 @@ impl Plan {
             offset_a: layout.offset_a,
             voltage: layout.voltage.map(|v| (v.column, v.volts_per_unit)),
             origin,
+            stored_origin_s,
             even,
             groups,
             whole_groups: most <= WHOLE_GROUP,
@@ -316,7 +332,7 @@ impl Plan {
 impl Plan {
     /// What is taken off every time (s).
     pub(crate) fn origin_s(&self) -> f64 {
-        self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
+        self.stored_origin_s + self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
     }
 
     /// Is there a time column?

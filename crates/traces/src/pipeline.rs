@@ -7,7 +7,7 @@
 use crate::analysis::{Analysis, Quantile, Stopped};
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, BATCH, Group, Plan};
+use crate::columnar::{self, BATCH, Group, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -96,7 +96,7 @@ pub(crate) fn analyse_with(
     layout: Option<Layout>,
     options: &Options,
     progress: &mut dyn FnMut(&Progress) -> Control,
-    tap: Option<&mut (dyn Tap + Send)>,
+    mut tap: Option<&mut (dyn Tap + Send)>,
 ) -> Result<Analysis, TraceError> {
     let layout = match layout {
         Some(l) => l,
@@ -151,6 +151,9 @@ pub(crate) fn analyse_with(
             }
         }
     };
+    if let Some(tap) = &mut tap {
+        tap.begin(origin_s);
+    }
     let mut reducer = Reducer::new(options, stated_interval_s, layout.voltage.is_some(), tap);
     reducer.begin(lines_before, wraps, base_s);
     let threads = match options.threads {
@@ -436,8 +439,8 @@ fn take_piece(
                 }
             }
             let reader = own_reader.as_ref()?;
-            let read = Group::open(plan, reader, group)
-                .and_then(|mut g| g.read_whole(plan, parsed, counter));
+            let read =
+                guarded(|| Group::open(plan, reader, group)?.read_whole(plan, parsed, counter));
             keep_failure(path, group, read, failure, parsed);
             Some(group as u64)
         }
@@ -446,7 +449,7 @@ fn take_piece(
             parsed.clear(plan.even.is_some() || !plan.has_time());
             while s.group < plan.groups && lock(failure).is_none() {
                 if s.open.is_none() {
-                    match Group::open(plan, &s.reader, s.group) {
+                    match guarded(|| Group::open(plan, &s.reader, s.group)) {
                         Ok(g) => s.open = Some(g),
                         Err(e) => {
                             keep_failure(path, s.group, Err(e), failure, parsed);
@@ -455,7 +458,8 @@ fn take_piece(
                     }
                 }
                 let group = s.group;
-                let read = s.open.as_mut().map_or(Ok(false), |g| g.read(plan, BATCH, parsed));
+                let read =
+                    s.open.as_mut().map_or(Ok(false), |g| guarded(|| g.read(plan, BATCH, parsed)));
                 match read {
                     Ok(true) => {
                         let number = s.number;

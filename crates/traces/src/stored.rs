@@ -178,6 +178,7 @@ struct StoreTap {
     current_a: Vec<f32>,
     voltage_v: Vec<f32>,
     has_voltage: bool,
+    origin_s: f64,
     first_ns: Option<i64>,
     last_ns: i64,
     step_ns: Option<i64>,
@@ -211,6 +212,7 @@ impl StoreTap {
             current_a: Vec::with_capacity(GROUP),
             voltage_v: Vec::new(),
             has_voltage,
+            origin_s: 0.0,
             first_ns: None,
             last_ns: 0,
             step_ns: None,
@@ -281,6 +283,10 @@ impl StoreTap {
             "overwinter.provenance".to_owned(),
             index.provenance.clone(),
         ));
+        writer.append_key_value_metadata(KeyValue::new(
+            columnar::ORIGIN_KEY.to_owned(),
+            self.origin_s.to_string(),
+        ));
         if let (true, Some(first), Some(step)) = (even, self.first_ns, self.step_ns) {
             writer.append_key_value_metadata(KeyValue::new(
                 EVEN_KEY.to_owned(),
@@ -301,6 +307,10 @@ impl StoreTap {
 }
 
 impl Tap for StoreTap {
+    fn begin(&mut self, origin_s: f64) {
+        self.origin_s = origin_s;
+    }
+
     fn block(&mut self, first_sample: u64, time_s: &[f64], current_a: &[f64], voltage_v: &[f64]) {
         if self.failure.is_some() {
             return;
@@ -525,8 +535,10 @@ impl StoredTrace {
             let reader = columnar::open(&self.path)?;
             self.index.groups = places(reader.metadata().row_groups()).unwrap_or_default();
         }
-        let window = read_window(&self.file, &self.index.groups, first, end, self.even())
-            .map_err(|e| stored(&self.path.display().to_string(), format!("samples: {e}")))?;
+        let even = self.even();
+        let window =
+            columnar::guarded(|| read_window(&self.file, &self.index.groups, first, end, even))
+                .map_err(|e| stored(&self.path.display().to_string(), format!("samples: {e}")))?;
         let cells = window
             .time_s
             .iter()

@@ -31,6 +31,8 @@ const ENVELOPE: usize = 1 << 16;
 
 /// Receives whole blocks beside the reduction (the stored form).
 pub(crate) trait Tap {
+    /// Before the first block: what was taken off all times (s).
+    fn begin(&mut self, _origin_s: f64) {}
     fn block(&mut self, first_sample: u64, time_s: &[f64], current_a: &[f64], voltage_v: &[f64]);
 }
 
