@@ -9,8 +9,19 @@
 
 use overwinter_traces::{Control, Options, Partition, Source, partition};
 use std::path::Path;
+use std::process::ExitCode;
 
-fn main() -> Result<(), Box<dyn std::error::Error>> {
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("{e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let (trace, board, folder, start) = match arguments.as_slice() {
         [t, b, f] => (t, b, f, None),

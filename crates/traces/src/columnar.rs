@@ -27,11 +27,19 @@ pub(crate) const ORIGIN_KEY: &str = "overwinter.origin_s";
 pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError> {
     let name = path.display().to_string();
     let file = File::open(path).map_err(|e| TraceError::io(&name, e))?;
-    guarded(|| SerializedFileReader::new(file).map_err(|e| e.to_string()))
-        .map_err(|reason| TraceError::Parquet { name, reason })
+    guarded(|| {
+        let reader = SerializedFileReader::new(file).map_err(|e| e.to_string())?;
+        let sound = reader.metadata().row_groups().iter().flat_map(|g| g.columns()).all(|c| {
+            c.data_page_offset() >= 0
+                && c.dictionary_page_offset().is_none_or(|at| at >= 0)
+                && c.compressed_size() >= 0
+        });
+        if sound { Ok(reader) } else { Err("its footer names negative places".to_owned()) }
+    })
+    .map_err(|reason| TraceError::Parquet { name, reason })
 }
 
-/// On some damaged files the library panics (it takes for granted that a page's header fits its kind, or that offsets are not negative).
+/// On some damaged files the library panics (it takes for granted that a page's header fits its kind, for one).
 /// A damaged file is an error like any other. What `work` has half done must not be used after an error.
 pub(crate) fn guarded<T>(work: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
     catch_unwind(AssertUnwindSafe(work))

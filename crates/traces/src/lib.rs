@@ -32,6 +32,7 @@ mod compare;
 mod defects;
 mod detect;
 mod error;
+mod files;
 mod floor;
 mod histogram;
 mod kinds;

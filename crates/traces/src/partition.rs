@@ -6,6 +6,7 @@
 
 use crate::analysis::Analysis;
 use crate::error::TraceError;
+use crate::files::unfinished_in;
 use crate::layout::Layout;
 use crate::options::{Control, Options, Progress};
 use crate::pipeline::analyse_with;
@@ -168,9 +169,8 @@ impl<'a> Parts<'a> {
             folder.ancestors().take_while(|a| !a.exists()).map(Path::to_path_buf).collect();
         std::fs::create_dir_all(&folder).map_err(io)?;
         self.made.extend(missing.into_iter().rev());
-        // A name that no engine takes for a part.
-        let temp =
-            tempfile::Builder::new().prefix(".unfinished-").tempfile_in(&folder).map_err(io)?;
+        // Its name is one that no engine takes for a part.
+        let temp = unfinished_in(&folder).map_err(io)?;
         let writer =
             temp.reopen().map_err(io).and_then(|f| writer(f, volts).map_err(|e| self.error(e)))?;
         self.open = Some(Open { day, writer, temp, target });

@@ -9,6 +9,7 @@ use crate::analysis::Analysis;
 use crate::cells::Cell;
 use crate::columnar::{self, EVEN_KEY, WHOLE_GROUP};
 use crate::error::TraceError;
+use crate::files::unfinished_in;
 use crate::layout::Layout;
 use crate::options::{Control, Options, Progress};
 use crate::pipeline::analyse_with;
@@ -106,7 +107,7 @@ pub fn store_source(
     let parquet_source = source.parquet.clone();
     let folder =
         target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let temp = tempfile::NamedTempFile::new_in(folder).map_err(io)?;
+    let temp = unfinished_in(folder).map_err(io)?;
     let file = temp.reopen().map_err(io)?;
     let mut tap = StoreTap::new(file, layout.voltage.is_some()).map_err(|e| stored(&name, e))?;
     let mut stopped = false;
