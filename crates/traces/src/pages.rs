@@ -34,11 +34,48 @@ impl Convert {
     }
 }
 
-/// One distinct reading and how often it came.
+/// One distinct reading and how often it came. Few bytes, so that a dictionary's busy part stays in the nearest cache.
 #[derive(Debug, Clone, Copy)]
-struct Entry {
-    value: f64,
-    count: u64,
+struct Entry<T> {
+    value: T,
+    count: u32,
+}
+
+/// The readings of a column, in 32 bits where that is exact.
+#[derive(Debug, Clone)]
+enum Dictionary {
+    Narrow(Vec<Entry<f32>>),
+    Wide(Vec<Entry<f64>>),
+}
+
+impl Dictionary {
+    fn of(values: &[f64]) -> Self {
+        if values.iter().all(|v| f64::from(*v as f32) == *v || v.is_nan()) {
+            return Self::Narrow(
+                values.iter().map(|v| Entry { value: *v as f32, count: 0 }).collect(),
+            );
+        }
+        Self::Wide(values.iter().map(|v| Entry { value: *v, count: 0 }).collect())
+    }
+
+    fn is_empty(&self) -> bool {
+        match self {
+            Self::Narrow(all) => all.is_empty(),
+            Self::Wide(all) => all.is_empty(),
+        }
+    }
+
+    fn count_into(&mut self, counter: &mut Counter) {
+        let mut add = |value: f64, count: &mut u32| {
+            if value.is_finite() {
+                counter.add_many(value, u64::from(std::mem::take(count)));
+            }
+        };
+        match self {
+            Self::Narrow(all) => all.iter_mut().for_each(|e| add(f64::from(e.value), &mut e.count)),
+            Self::Wide(all) => all.iter_mut().for_each(|e| add(e.value, &mut e.count)),
+        }
+    }
 }
 
 /// The pages of one column of one row group.
@@ -47,7 +84,7 @@ pub(crate) struct Pages {
     kind: Type,
     optional: bool,
     convert: Convert,
-    dictionary: Vec<Entry>,
+    dictionary: Dictionary,
     /// Values of the last page that were not asked for yet.
     rest: Vec<f64>,
     taken: usize,
@@ -97,7 +134,7 @@ impl Pages {
             kind,
             optional,
             convert,
-            dictionary: Vec::new(),
+            dictionary: Dictionary::Narrow(Vec::new()),
             rest: Vec::new(),
             taken: 0,
             levels: Vec::new(),
@@ -155,11 +192,7 @@ impl Pages {
 
     /// The dictionary's counts go to the histogram: once, at the end of the column.
     pub(crate) fn finish_counts(&mut self, counter: &mut Counter) {
-        for e in &mut self.dictionary {
-            if e.value.is_finite() {
-                counter.add_many(e.value, std::mem::take(&mut e.count));
-            }
-        }
+        self.dictionary.count_into(counter);
     }
 
     /// Appends the next whole page.
@@ -173,8 +206,10 @@ impl Pages {
                     let mut values = Vec::new();
                     self.plain(&buf, num_values as usize, &mut values)?;
                     self.missing |= values.iter().any(|x| !x.is_finite());
-                    self.dictionary =
-                        values.into_iter().map(|value| Entry { value, count: 0 }).collect();
+                    if !self.dictionary.is_empty() {
+                        return Err("two dictionaries".to_owned());
+                    }
+                    self.dictionary = Dictionary::of(&values);
                 }
                 Page::DataPage { buf, num_values, encoding, .. } => {
                     let mut bytes: &[u8] = &buf;
@@ -241,10 +276,10 @@ impl Pages {
             Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY => {
                 if let Some((width, bytes)) = bytes.split_first() {
                     out.reserve(some);
-                    let mut lookup = Lookup { dictionary: &mut self.dictionary, out, bad: false };
-                    hybrid(bytes, u32::from(*width), some, &mut lookup)?;
-                    if lookup.bad {
-                        return Err("an index beyond the dictionary".to_owned());
+                    let width = u32::from(*width);
+                    match &mut self.dictionary {
+                        Dictionary::Narrow(d) => look_up(d, bytes, width, some, out)?,
+                        Dictionary::Wide(d) => look_up(d, bytes, width, some, out)?,
                     }
                 } else if some > 0 {
                     return Err("an empty page".to_owned());
@@ -314,19 +349,33 @@ impl Sink for Raw<'_> {
     }
 }
 
-struct Lookup<'a> {
-    dictionary: &'a mut [Entry],
+/// Appends the readings that a page's indices stand for.
+fn look_up<T: Copy + Into<f64>>(
+    dictionary: &mut [Entry<T>],
+    bytes: &[u8],
+    width: u32,
+    n: usize,
+    out: &mut Vec<f64>,
+) -> Result<(), String> {
+    let mut lookup = Lookup { dictionary, out, bad: false };
+    hybrid(bytes, width, n, &mut lookup)?;
+    if lookup.bad { Err("an index beyond the dictionary".to_owned()) } else { Ok(()) }
+}
+
+struct Lookup<'a, T> {
+    dictionary: &'a mut [Entry<T>],
     out: &'a mut Vec<f64>,
     bad: bool,
 }
 
-impl Lookup<'_> {
+impl<T: Copy + Into<f64>> Lookup<'_, T> {
     #[inline]
-    fn one(&mut self, index: u32, times: u64) -> f64 {
+    fn one(&mut self, index: u32, times: u32) -> f64 {
         match self.dictionary.get_mut(index as usize) {
             Some(e) => {
-                e.count += times;
-                e.value
+                // A column chunk that is counted holds far fewer than 2³² values.
+                e.count = e.count.wrapping_add(times);
+                e.value.into()
             }
             None => {
                 self.bad = true;
@@ -336,7 +385,7 @@ impl Lookup<'_> {
     }
 }
 
-impl Sink for Lookup<'_> {
+impl<T: Copy + Into<f64>> Sink for Lookup<'_, T> {
     #[inline(always)]
     #[allow(
         clippy::inline_always,
@@ -358,7 +407,7 @@ impl Sink for Lookup<'_> {
     }
 
     fn repeat(&mut self, index: u32, times: usize) {
-        let v = self.one(index, times as u64);
+        let v = self.one(index, times as u32);
         self.out.resize(self.out.len() + times, v);
     }
 }

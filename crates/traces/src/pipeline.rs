@@ -238,7 +238,8 @@ fn report(
     total_bytes: Option<u64>,
 ) -> Progress {
     let reducer = lock(&shared.reducer);
-    let (charge_c, newest_a, bytes) = (reducer.charge.value(), reducer.newest_a(), reducer.bytes);
+    let (charge_c, newest_a, bytes) =
+        (reducer.totals.charge.value(), reducer.newest_a(), reducer.bytes);
     drop(reducer);
     let elapsed_s = started.elapsed().as_secs_f64();
     let done_bytes = match &shared.feed {

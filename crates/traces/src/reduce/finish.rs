@@ -60,10 +60,10 @@ impl Reducer<'_> {
             machine.finish(self.samples - 1, self.last_s);
         }
         let n = self.samples as f64;
-        let mean = self.sum.value() / n;
-        let square = self.squares.value() / n;
-        let covered = self.covered.value();
-        let charge = self.charge.value();
+        let mean = self.totals.sum.value() / n;
+        let square = self.totals.squares.value() / n;
+        let covered = self.totals.covered.value();
+        let charge = self.totals.charge.value();
         // Σ(x−x̄)² = Σx² − n·x̄²: the spread of a trace is of the order of its mean or larger, so few digits cancel.
         let variance = (square - mean * mean).max(0.0) * n / (n - 1.0).max(1.0);
         let longest = if self.longest_s > 0.0 { self.longest_s } else { self.interval_s };

@@ -63,10 +63,7 @@ pub(crate) struct Reducer<'a> {
     first_s: f64,
     last_s: f64,
     last_a: f64,
-    pub(crate) charge: Sum,
-    covered: Sum,
-    sum: Sum,
-    squares: Sum,
+    pub(crate) totals: Totals,
     min: Located,
     max: Located,
     shortest_s: f64,
@@ -90,6 +87,15 @@ pub(crate) struct Reducer<'a> {
     envelope: Coalescing,
     lead: Option<Lead>,
     machine: Option<Machine>,
+}
+
+/// Sums over the whole trace.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Totals {
+    pub(crate) charge: Sum,
+    covered: Sum,
+    sum: Sum,
+    squares: Sum,
 }
 
 #[derive(Default)]
@@ -143,10 +149,7 @@ impl<'a> Reducer<'a> {
             first_s: f64::NAN,
             last_s: f64::NAN,
             last_a: f64::NAN,
-            charge: Sum::default(),
-            covered: Sum::default(),
-            sum: Sum::default(),
-            squares: Sum::default(),
+            totals: Totals::default(),
             min: Located { value: f64::INFINITY, ..NOWHERE },
             max: Located { value: f64::NEG_INFINITY, ..NOWHERE },
             shortest_s: f64::INFINITY,
@@ -362,6 +365,8 @@ impl<'a> Reducer<'a> {
             self.start(clock, n);
         }
         self.block_beside(clock, current, voltage);
+        // By value through the block: kept in registers.
+        let mut totals = self.totals;
         let mut k = 0;
         while k < n {
             let end = (k + CELL).min(n);
@@ -394,9 +399,10 @@ impl<'a> Reducer<'a> {
                     Intervals::of(&tt[..m], &ii[..m])
                 }
             };
-            self.cell(run, &sums, intervals);
+            self.cell(run, &sums, intervals, &mut totals);
             k = end;
         }
+        self.totals = totals;
     }
 
     /// What takes whole blocks beside the cells: the stored form, the voltage.
@@ -446,7 +452,7 @@ impl<'a> Reducer<'a> {
             * self.interval_s.max(found.unwrap_or(0.0));
     }
 
-    fn cell(&mut self, run: Run<'_>, sums: &CellSums, intervals: Intervals) {
+    fn cell(&mut self, run: Run<'_>, sums: &CellSums, intervals: Intervals, totals: &mut Totals) {
         let n = run.len();
         let (start_s, end_s) = (run.time_s(0), run.time_s(n - 1));
         let ordinary =
@@ -491,10 +497,10 @@ impl<'a> Reducer<'a> {
             self.top_run = 0;
         }
         self.cell_number += 1;
-        self.charge.add(cell.charge_c);
-        self.covered.add(cell.covered_s);
-        self.sum.add(sums.sum);
-        self.squares.add(sums.squares);
+        totals.charge.add(cell.charge_c);
+        totals.covered.add(cell.covered_s);
+        totals.sum.add(sums.sum);
+        totals.squares.add(sums.squares);
         self.envelope.push(cell);
         if let Some(machine) = &mut self.machine {
             machine.cell(&cell, broken, run);

@@ -35,7 +35,7 @@ fn rows(n: u32, row: impl Fn(u32) -> String) -> String {
     (0..n).map(row).collect()
 }
 
-fn level(k: u32) -> f64 {
+pub(crate) fn level(k: u32) -> f64 {
     match k % 97 {
         0..=5 => 0.02,
         6..=9 => 0.11,
