@@ -97,7 +97,7 @@ fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Ve
             let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
             let mut column =
                 Column::new(group.get_column_reader(c).map_err(|e| e.to_string())?, Convert::NONE);
-            column.read(200, &mut values).map_err(|e| e.to_string())?;
+            column.read(200, &mut values)?;
         }
         table.push(values);
     }

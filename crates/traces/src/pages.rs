@@ -80,7 +80,7 @@ impl Dictionary {
 
 /// The pages of one column of one row group.
 pub(crate) struct Pages {
-    pages: Box<dyn PageReader>,
+    reader: Box<dyn PageReader>,
     kind: Type,
     optional: bool,
     convert: Convert,
@@ -124,13 +124,13 @@ pub(crate) fn readable(
 
 impl Pages {
     pub(crate) fn new(
-        pages: Box<dyn PageReader>,
+        reader: Box<dyn PageReader>,
         kind: Type,
         optional: bool,
         convert: Convert,
     ) -> Self {
         Self {
-            pages,
+            reader,
             kind,
             optional,
             convert,
@@ -152,11 +152,11 @@ impl Pages {
                 values -= n;
                 continue;
             }
-            let next = self.pages.peek_next_page().map_err(|e| e.to_string())?;
+            let next = self.reader.peek_next_page().map_err(|e| e.to_string())?;
             let Some(next) = next else { return Ok(()) };
             match next.num_rows.or(next.num_levels) {
                 Some(n) if !next.is_dict && n <= values => {
-                    self.pages.skip_next_page().map_err(|e| e.to_string())?;
+                    self.reader.skip_next_page().map_err(|e| e.to_string())?;
                     values -= n;
                 }
                 _ => {
@@ -198,7 +198,7 @@ impl Pages {
     /// Appends the next whole page.
     pub(crate) fn page(&mut self, out: &mut Vec<f64>) -> Result<Held, String> {
         loop {
-            let Some(page) = self.pages.get_next_page().map_err(|e| e.to_string())? else {
+            let Some(page) = self.reader.get_next_page().map_err(|e| e.to_string())? else {
                 return Ok(Held::Nothing);
             };
             match page {

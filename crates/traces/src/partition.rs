@@ -21,10 +21,12 @@ use parquet::schema::parser::parse_message_type;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use tempfile::NamedTempFile;
+use tempfile::{NamedTempFile, TempPath};
 
 const GROUP: usize = 262_144;
 const DAY_NS: i64 = 86_400 * 1_000_000_000;
+/// A century: a damaged clock must not fill the disk with folders.
+const MOST_DAYS: usize = 36_525;
 /// Stamps before this second (2000-01-01) are an instrument's uptime, not a date.
 const EARLIEST_DATE_S: f64 = 946_684_800.0;
 
@@ -94,7 +96,8 @@ struct Parts<'a> {
     to: &'a Partition,
     start_ns: i64,
     open: Option<Open>,
-    whole: Vec<(NamedTempFile, PathBuf)>,
+    /// Closed, not yet in their places.
+    whole: Vec<(TempPath, PathBuf)>,
     /// Folders made here, the innermost last: taken away again where nothing comes of it.
     made: Vec<PathBuf>,
     time_ns: Vec<i64>,
@@ -196,7 +199,12 @@ impl<'a> Parts<'a> {
             temp.as_file()
                 .sync_all()
                 .map_err(|e| TraceError::io(&target.display().to_string(), e))?;
-            self.whole.push((temp, target));
+            if self.whole.len() >= MOST_DAYS {
+                return Err(self.error(format!(
+                    "more than {MOST_DAYS} days; are these stamps to be believed?"
+                )));
+            }
+            self.whole.push((temp.into_temp_path(), target));
         }
         Ok(())
     }

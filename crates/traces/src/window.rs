@@ -70,7 +70,7 @@ impl ColumnPlace {
         rows: u32,
     ) -> Result<Box<dyn PageReader>, ParquetError> {
         let at = |offset: u64| {
-            i64::try_from(offset).map_err(|_| ParquetError::General(format!("byte {offset}")))
+            i64::try_from(offset).map_err(|e| ParquetError::General(format!("byte {offset}: {e}")))
         };
         let codec = if self.zstandard {
             Compression::ZSTD(ZstdLevel::default())

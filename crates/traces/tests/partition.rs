@@ -103,7 +103,7 @@ fn an_undated_trace_needs_its_start() {
     let folder = tempfile::tempdir().unwrap();
     let trace = folder.path().join("undated.csv");
     let rows: String = (0..200).fold(String::from("time_s,current_a\n"), |mut s, k| {
-        let _ = writeln!(s, "{}.0,0.001", k);
+        let _ = writeln!(s, "{k}.0,0.001");
         s
     });
     std::fs::write(&trace, rows).unwrap();

@@ -1,7 +1,7 @@
 //! A small file of every form that is read.
 
 use overwinter_traces::{Control, Layout, Options, Provenance, RawFormat, RawKind, store};
-use parquet::basic::{Compression, Encoding, ZstdLevel};
+use parquet::basic::{Compression, Encoding, GzipLevel, ZstdLevel};
 use parquet::data_type::{DoubleType, FloatType, Int32Type, Int64Type};
 use parquet::file::properties::{WriterProperties, WriterVersion};
 use parquet::file::writer::SerializedFileWriter;
@@ -156,7 +156,7 @@ pub(crate) fn all() -> Vec<Seed> {
         (
             "parquet 1, gzip",
             WriterVersion::PARQUET_1_0,
-            Compression::GZIP(Default::default()),
+            Compression::GZIP(GzipLevel::default()),
             true,
         ),
     ] {

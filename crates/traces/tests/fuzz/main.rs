@@ -10,8 +10,8 @@ mod damage;
 use corpus::{Seed, Way};
 use damage::{Dice, damage};
 use overwinter_traces::{
-    Analysis, Control, Options, RailOptions, Source, StoredTrace, TraceError, analyse,
-    analyse_rail, read_series,
+    Analysis, Control, Options, Partition, RailOptions, Source, StoredTrace, TraceError, analyse,
+    analyse_rail, partition, read_series,
 };
 use sha2::{Digest, Sha256};
 use std::io::Read;
@@ -29,7 +29,7 @@ impl Read for Budget {
         assert!(self.steps > 0, "asked for bytes again and again: a hang");
         self.steps -= 1;
         // A few bytes at a time now and then, as pipes do.
-        let most = if self.steps % 3 == 0 { out.len().min(7) } else { out.len() };
+        let most = if self.steps.is_multiple_of(3) { out.len().min(7) } else { out.len() };
         self.bytes.read(&mut out[..most])
     }
 }
@@ -77,12 +77,22 @@ fn feed(seed: &Seed, bytes: &[u8], file: &Path, dice: &mut Dice) {
                 check(&a);
             }
             // Any bytes as any other form, too.
-            if dice.below(4) == 0 {
-                if let Ok(series) = stream(bytes).and_then(|s| read_series(s, layout, 10_000)) {
-                    let rail =
-                        RailOptions { reset_threshold_v: 1.8, tolerance_v: 0.05, filter_s: 0.0 };
-                    let _ = analyse_rail(&series.time_s, &series.current_a, &rail);
-                }
+            if dice.below(4) == 0
+                && let Ok(series) =
+                    stream(bytes).and_then(|s| read_series(s, layout.clone(), 10_000))
+            {
+                let rail = RailOptions { reset_threshold_v: 1.8, tolerance_v: 0.05, filter_s: 0.0 };
+                let _ = analyse_rail(&series.time_s, &series.current_a, &rail);
+            }
+            if dice.below(8) == 0 {
+                let to = Partition {
+                    folder: file.with_extension("fleet"),
+                    board: "damaged".to_owned(),
+                    part: "part".to_owned(),
+                    start_unix_s: (dice.below(2) == 0).then_some(1.7e9),
+                };
+                let _ = stream(bytes).and_then(|s| partition(s, layout, &o, &to, go));
+                let _ = std::fs::remove_dir_all(&to.folder);
             }
         }
         Way::File | Way::Stored => {
