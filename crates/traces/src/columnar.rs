@@ -3,25 +3,47 @@
 
 use crate::detect::Cell;
 use crate::error::TraceError;
+use crate::histogram::Counter;
 use crate::layout::{Layout, TimeSource};
+use crate::pages::{self, Convert, Held, Pages};
 use crate::rows::Parsed;
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use parquet::data_type::DataType;
-use parquet::file::reader::{FileReader, SerializedFileReader};
+use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
 use std::fs::File;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 /// Row groups up to this many rows are decoded whole, each by one thread; larger ones bit by bit.
 pub(crate) const WHOLE_GROUP: i64 = 262_144;
-const BATCH: usize = 65_536;
+/// Rows decoded at a time from larger ones.
+pub(crate) const BATCH: usize = 65_536;
 /// Key under which a stored trace says that its stamps are evenly spaced: "first_ns step_ns".
 pub(crate) const EVEN_KEY: &str = "overwinter.even_ns";
+/// Key under which a stored trace keeps what was taken off all its times (s).
+pub(crate) const ORIGIN_KEY: &str = "overwinter.origin_s";
 
 pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError> {
     let name = path.display().to_string();
     let file = File::open(path).map_err(|e| TraceError::io(&name, e))?;
-    SerializedFileReader::new(file).map_err(|e| TraceError::Parquet { name, reason: e.to_string() })
+    guarded(|| {
+        let reader = SerializedFileReader::new(file).map_err(|e| e.to_string())?;
+        let sound = reader.metadata().row_groups().iter().flat_map(|g| g.columns()).all(|c| {
+            c.data_page_offset() >= 0
+                && c.dictionary_page_offset().is_none_or(|at| at >= 0)
+                && c.compressed_size() >= 0
+        });
+        if sound { Ok(reader) } else { Err("its footer names negative places".to_owned()) }
+    })
+    .map_err(|reason| TraceError::Parquet { name, reason })
+}
+
+/// On some damaged files the library panics (it takes for granted that a page's header fits its kind, for one).
+/// A damaged file is an error like any other. What `work` has half done must not be used after an error.
+pub(crate) fn guarded<T>(work: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
+    catch_unwind(AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
 }
 
 fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
@@ -49,13 +71,17 @@ fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64>
 /// Column names (a stamp's unit in brackets) and the first rows.
 pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceError> {
     let reader = open(path)?;
+    guarded(|| look_into(&reader)).map_err(|e| failed(path, e))
+}
+
+fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Vec<Cell>>), String> {
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
     let columns = schema.num_columns();
     let mut names = Vec::new();
     let mut table: Vec<Vec<f64>> = Vec::new();
     for c in 0..columns {
         let mut name = schema.column(c).name().to_owned();
-        if let Some(unit) = stamp_unit(&reader, c) {
+        if let Some(unit) = stamp_unit(reader, c) {
             let word = if unit > 5e-4 {
                 "ms"
             } else if unit > 5e-7 {
@@ -68,10 +94,10 @@ pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceEr
         names.push(name);
         let mut values = Vec::new();
         if reader.num_row_groups() > 0 && is_number(schema.column(c).physical_type()) {
-            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
+            let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
             let mut column =
-                Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
-            column.read(200, &mut values).map_err(|e| failed(path, e))?;
+                Column::new(group.get_column_reader(c).map_err(|e| e.to_string())?, Convert::NONE);
+            column.read(200, &mut values)?;
         }
         table.push(values);
     }
@@ -87,10 +113,9 @@ fn is_number(kind: Type) -> bool {
 }
 
 /// One column of one row group, read on and on as f64; nulls are NaN.
-struct Column {
+pub(crate) struct Column {
     reader: ColumnReader,
-    /// Taken off integers before they lose digits.
-    origin: i64,
+    convert: Convert,
     levels: Vec<i16>,
     i64s: Vec<i64>,
     i32s: Vec<i32>,
@@ -98,10 +123,10 @@ struct Column {
 }
 
 impl Column {
-    fn new(reader: ColumnReader, origin: i64) -> Self {
+    pub(crate) fn new(reader: ColumnReader, convert: Convert) -> Self {
         Self {
             reader,
-            origin,
+            convert,
             levels: Vec::new(),
             i64s: Vec::new(),
             i32s: Vec::new(),
@@ -109,7 +134,7 @@ impl Column {
         }
     }
 
-    fn skip(&mut self, records: usize) -> Result<(), String> {
+    pub(crate) fn skip(&mut self, records: usize) -> Result<(), String> {
         match &mut self.reader {
             ColumnReader::DoubleColumnReader(r) => r.skip_records(records),
             ColumnReader::FloatColumnReader(r) => r.skip_records(records),
@@ -122,33 +147,31 @@ impl Column {
     }
 
     /// Appends up to `most` values; returns how many.
-    fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
+    pub(crate) fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
         let before = out.len();
         self.levels.clear();
-        let origin = self.origin;
+        let c = self.convert;
         match &mut self.reader {
             ColumnReader::DoubleColumnReader(r) => {
                 read_into(r, most, &mut self.levels, out)?;
-                if origin != 0 {
-                    for x in &mut out[before..] {
-                        *x -= origin as f64;
-                    }
+                for x in &mut out[before..] {
+                    *x = c.real(*x);
                 }
             }
             ColumnReader::FloatColumnReader(r) => {
                 self.f32s.clear();
                 read_into(r, most, &mut self.levels, &mut self.f32s)?;
-                out.extend(self.f32s.iter().map(|x| f64::from(*x)));
+                out.extend(self.f32s.iter().map(|x| c.real(f64::from(*x))));
             }
             ColumnReader::Int64ColumnReader(r) => {
                 self.i64s.clear();
                 read_into(r, most, &mut self.levels, &mut self.i64s)?;
-                out.extend(self.i64s.iter().map(|x| x.wrapping_sub(origin) as f64));
+                out.extend(self.i64s.iter().map(|x| c.whole(*x)));
             }
             ColumnReader::Int32ColumnReader(r) => {
                 self.i32s.clear();
                 read_into(r, most, &mut self.levels, &mut self.i32s)?;
-                out.extend(self.i32s.iter().map(|x| (i64::from(*x) - origin) as f64));
+                out.extend(self.i32s.iter().map(|x| c.whole(i64::from(*x))));
             }
             _ => return Err("the column holds no numbers".to_owned()),
         }
@@ -181,6 +204,33 @@ fn read_into<T: DataType>(
     reader.read_records(most, Some(levels), None, out).map(|_| ()).map_err(|e| e.to_string())
 }
 
+/// A column by the straight road or the library's.
+#[allow(clippy::large_enum_variant, reason = "there are at most four of them at a time")]
+enum Numbers {
+    Pages(Pages),
+    Library(Column),
+}
+
+impl Numbers {
+    fn of(group: &dyn RowGroupReader, c: usize, convert: Convert) -> Result<Self, String> {
+        let meta = group.metadata().column(c);
+        let deepest = meta.column_descr().max_def_level();
+        if pages::readable(meta.column_type(), deepest, meta.encodings()) {
+            let reader = group.get_column_page_reader(c).map_err(|e| e.to_string())?;
+            return Ok(Self::Pages(Pages::new(reader, meta.column_type(), deepest > 0, convert)));
+        }
+        let reader = group.get_column_reader(c).map_err(|e| e.to_string())?;
+        Ok(Self::Library(Column::new(reader, convert)))
+    }
+
+    fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
+        match self {
+            Self::Pages(p) => p.read(most, out),
+            Self::Library(c) => c.read(most, out),
+        }
+    }
+}
+
 /// Which columns a pass reads, and how.
 #[derive(Debug, Clone)]
 pub(crate) struct Plan {
@@ -191,11 +241,14 @@ pub(crate) struct Plan {
     offset_a: f64,
     voltage: Option<(usize, f64)>,
     origin: i64,
+    stored_origin_s: f64,
     /// First stamp and step of evenly spaced stamps (s).
     pub(crate) even: Option<(f64, f64)>,
     pub(crate) groups: usize,
     pub(crate) whole_groups: bool,
     pub(crate) rows: u64,
+    /// Number of each group's first row.
+    first_rows: Vec<u64>,
 }
 
 impl Plan {
@@ -230,24 +283,27 @@ impl Plan {
             }
         }
         let meta = reader.metadata();
-        let even = meta
-            .file_metadata()
-            .key_value_metadata()
-            .and_then(|kv| kv.iter().find(|k| k.key == EVEN_KEY))
-            .and_then(|k| k.value.as_ref())
-            .filter(|_| time.is_some())
-            .and_then(|v| {
-                let (a, b) = v.split_once(' ')?;
-                Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
-            });
+        let noted = |key: &str| {
+            let notes = meta.file_metadata().key_value_metadata()?;
+            notes.iter().find(|k| k.key == key)?.value.as_deref()
+        };
+        let stored_origin_s = noted(ORIGIN_KEY)
+            .and_then(|v| v.parse::<f64>().ok())
+            .filter(|s| s.is_finite())
+            .unwrap_or(0.0);
+        let even = noted(EVEN_KEY).filter(|_| time.is_some()).and_then(|v| {
+            let (a, b) = v.split_once(' ')?;
+            Some((a.parse::<i64>().ok()? as f64 * 1e-9, b.parse::<i64>().ok()? as f64 * 1e-9))
+        });
         let mut origin = 0;
         if let (Some((c, unit)), None, true) = (time, even, reader.num_row_groups() > 0) {
-            let group = reader.get_row_group(0).map_err(|e| failed(path, e))?;
-            let mut column =
-                Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
-            let mut one = Vec::new();
-            column.read(1, &mut one).map_err(|e| failed(path, e))?;
-            origin = one
+            let first_stamp = || {
+                let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
+                let mut one = Vec::new();
+                Numbers::of(group.as_ref(), c, Convert::NONE)?.read(1, &mut one).map(|_| one)
+            };
+            origin = guarded(first_stamp)
+                .map_err(|e| failed(path, e))?
                 .first()
                 .copied()
                 .filter(|x| (x * unit).abs() >= 1.0e6)
@@ -255,6 +311,14 @@ impl Plan {
         }
         let groups = meta.num_row_groups();
         let most = (0..groups).map(|g| meta.row_group(g).num_rows()).max().unwrap_or(0);
+        let mut before = 0u64;
+        let first_rows = (0..groups)
+            .map(|g| {
+                let first = before;
+                before = before.saturating_add(meta.row_group(g).num_rows().max(0) as u64);
+                first
+            })
+            .collect();
         Ok(Self {
             time,
             first,
@@ -263,10 +327,12 @@ impl Plan {
             offset_a: layout.offset_a,
             voltage: layout.voltage.map(|v| (v.column, v.volts_per_unit)),
             origin,
+            stored_origin_s,
             even,
             groups,
             whole_groups: most <= WHOLE_GROUP,
             rows: meta.file_metadata().num_rows().max(0) as u64,
+            first_rows,
         })
     }
 }
@@ -274,7 +340,7 @@ impl Plan {
 impl Plan {
     /// What is taken off every time (s).
     pub(crate) fn origin_s(&self) -> f64 {
-        self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
+        self.stored_origin_s + self.time.map_or(0.0, |(_, unit)| self.origin as f64 * unit)
     }
 
     /// Is there a time column?
@@ -285,12 +351,13 @@ impl Plan {
 
 /// The open columns of one row group.
 pub(crate) struct Group {
-    time: Option<Column>,
-    first: Column,
-    second: Option<Column>,
-    voltage: Option<Column>,
+    time: Option<Numbers>,
+    first: Numbers,
+    second: Option<Numbers>,
+    voltage: Option<Numbers>,
     scratch: Vec<f64>,
     left: usize,
+    first_row: u64,
 }
 
 impl Group {
@@ -300,30 +367,81 @@ impl Group {
         group: usize,
     ) -> Result<Self, String> {
         let rg = reader.get_row_group(group).map_err(|e| e.to_string())?;
-        let column = |c: usize, origin: i64| -> Result<Column, String> {
-            Ok(Column::new(rg.get_column_reader(c).map_err(|e| e.to_string())?, origin))
-        };
+        let column = |c: usize, convert: Convert| Numbers::of(rg.as_ref(), c, convert);
+        let current = Convert { origin: 0, scale: plan.scale, offset: plan.offset_a };
         Ok(Self {
             time: match plan.time {
-                Some((c, _)) if plan.even.is_none() => Some(column(c, plan.origin)?),
+                Some((c, scale)) if plan.even.is_none() => {
+                    Some(column(c, Convert { origin: plan.origin, scale, offset: 0.0 })?)
+                }
                 _ => None,
             },
-            first: column(plan.first, 0)?,
-            second: plan.second.map(|c| column(c, 0)).transpose()?,
-            voltage: plan.voltage.map(|(c, _)| column(c, 0)).transpose()?,
+            // A difference of two columns is taken before the unit is applied.
+            first: column(plan.first, if plan.second.is_some() { Convert::NONE } else { current })?,
+            second: plan.second.map(|c| column(c, Convert::NONE)).transpose()?,
+            voltage: plan
+                .voltage
+                .map(|(c, scale)| column(c, Convert { scale, ..Convert::NONE }))
+                .transpose()?,
             scratch: Vec::new(),
             left: rg.metadata().num_rows().max(0) as usize,
+            first_row: plan.first_rows.get(group).copied().unwrap_or(0),
         })
+    }
+
+    /// All rows. Where only the current has to be read, page by page, while each is in cache.
+    pub(crate) fn read_whole(
+        &mut self,
+        plan: &Plan,
+        out: &mut Parsed,
+        counter: &mut Counter,
+    ) -> Result<bool, String> {
+        let (None, None, None, Numbers::Pages(pages)) =
+            (&self.time, &self.second, &self.voltage, &mut self.first)
+        else {
+            out.first_sample = (self.time.is_none()).then_some(self.first_row);
+            let more = self.read(plan, self.left, out)?;
+            out.take_sums();
+            return Ok(more);
+        };
+        let n = self.left;
+        out.first_sample = Some(self.first_row);
+        out.current.reserve(n);
+        let mut plain = Vec::new();
+        loop {
+            let before = out.current.len();
+            match pages.page(&mut out.current)? {
+                Held::Nothing => break,
+                Held::Plain => plain.push(before..out.current.len()),
+                Held::Counted => {}
+            }
+            out.take_sums();
+            if out.current.len() > n {
+                return Err(format!("{} rows too many", out.current.len() - n));
+            }
+        }
+        if out.current.len() < n {
+            return Err(format!("{} rows are missing", n - out.current.len()));
+        }
+        self.left = 0;
+        let missing = pages.missing;
+        self.told(n, out);
+        if missing {
+            drop_missing(out);
+        }
+        // Nothing is counted before the whole group is known to be sound.
+        pages_counted(&mut self.first, plain, out, counter);
+        Ok(n > 0)
     }
 
     /// The next rows; `false` at the group's end.
     pub(crate) fn read(
         &mut self,
         plan: &Plan,
-        whole: bool,
+        most: usize,
         out: &mut Parsed,
     ) -> Result<bool, String> {
-        let most = if whole { self.left } else { self.left.min(BATCH) };
+        let most = self.left.min(most);
         if most == 0 {
             return Ok(false);
         }
@@ -339,38 +457,45 @@ impl Group {
                 return Err("the second channel is shorter than the first".to_owned());
             }
             for (a, b) in out.current.iter_mut().zip(&self.scratch) {
-                *a -= b;
+                *a = (*a - b) * plan.scale - plan.offset_a;
             }
         }
-        if plan.scale != 1.0 || plan.offset_a != 0.0 {
-            for x in &mut out.current {
-                *x = *x * plan.scale - plan.offset_a;
-            }
-        }
-        if let (Some(time), Some((_, unit))) = (&mut self.time, plan.time) {
+        if let Some(time) = &mut self.time {
             let m = time.read(n, &mut out.time)?;
             if m != n {
                 return Err("the time column is shorter than the current".to_owned());
             }
-            for t in &mut out.time {
-                *t *= unit;
-            }
         }
-        if let (Some(voltage), Some((_, unit))) = (&mut self.voltage, plan.voltage) {
+        if let Some(voltage) = &mut self.voltage {
             let m = voltage.read(n, &mut out.voltage)?;
             if m != n {
                 return Err("the voltage column is shorter than the current".to_owned());
             }
-            for v in &mut out.voltage {
-                *v *= unit;
-            }
         }
-        out.rows = n as u64;
-        out.lines = n as u64;
-        out.bytes = n as u64 * 8 * (1 + u64::from(self.time.is_some()));
+        self.told(n, out);
         drop_missing(out);
         Ok(true)
     }
+
+    fn told(&self, n: usize, out: &mut Parsed) {
+        out.rows = n as u64;
+        out.lines = n as u64;
+        out.bytes = n as u64 * 8 * (1 + u64::from(self.time.is_some()));
+    }
+}
+
+fn pages_counted(
+    column: &mut Numbers,
+    plain: Vec<std::ops::Range<usize>>,
+    out: &mut Parsed,
+    counter: &mut Counter,
+) {
+    let Numbers::Pages(pages) = column else { return };
+    pages.finish_counts(counter);
+    for range in plain {
+        counter.add(&out.current[range]);
+    }
+    out.counted = true;
 }
 
 /// Nulls and non-finite values: left out where stamps tell the time, kept as NaN where the number does.
@@ -417,48 +542,4 @@ fn drop_missing(out: &mut Parsed) {
             out.voltage.truncate(kept);
         }
     }
-}
-
-/// Samples `first..end` of a stored trace: times, currents, and the bytes of the pages that hold them (an upper bound).
-pub(crate) fn read_window(
-    path: &Path,
-    first: u64,
-    end: u64,
-    even: Option<(f64, f64)>,
-) -> Result<(Vec<f64>, Vec<f64>, u64), TraceError> {
-    let reader = open(path)?;
-    let meta = reader.metadata();
-    let (mut time, mut current) = (Vec::new(), Vec::new());
-    let mut before = 0u64;
-    let mut bytes = 0u64;
-    for g in 0..meta.num_row_groups() {
-        let rows = meta.row_group(g).num_rows().max(0) as u64;
-        if before + rows > first && before < end {
-            let skip = first.saturating_sub(before) as usize;
-            let take = ((end - before).min(rows) as usize).saturating_sub(skip);
-            let group = reader.get_row_group(g).map_err(|e| failed(path, e))?;
-            let mut columns = vec![(1usize, &mut current)];
-            if even.is_none() {
-                columns.push((0, &mut time));
-            }
-            for (c, out) in columns {
-                let mut column =
-                    Column::new(group.get_column_reader(c).map_err(|e| failed(path, e))?, 0);
-                column.skip(skip).map_err(|e| failed(path, e))?;
-                column.read(take, out).map_err(|e| failed(path, e))?;
-                let size = meta.row_group(g).column(c).compressed_size().max(0) as u64;
-                bytes += (size as f64 * (take as f64 / rows as f64)) as u64;
-            }
-        }
-        before += rows;
-    }
-    match even {
-        Some((zero, step)) => time = (first..end).map(|k| zero + k as f64 * step).collect(),
-        None => {
-            for t in &mut time {
-                *t *= 1e-9;
-            }
-        }
-    }
-    Ok((time, current, bytes))
 }

@@ -92,6 +92,14 @@ pub enum TraceError {
         /// What is wrong.
         reason: String,
     },
+    /// A trace that cannot be written by board and day.
+    #[error("board {board}: {reason}")]
+    Partition {
+        /// The board.
+        board: String,
+        /// What is wrong, and what to do.
+        reason: String,
+    },
     /// All rows were read and not one sample was usable.
     #[error("{name}: {rows} rows read, none of them gave a sample; first: {first}")]
     NoSamples {

@@ -36,23 +36,31 @@ impl Counter {
         for pair in &mut pairs {
             match self.even.get_mut(bin_of(pair[0])) {
                 Some(n) => *n += 1,
-                None => self.outside(pair[0]),
+                None => self.outside(pair[0], 1),
             }
             match self.odd.get_mut(bin_of(pair[1])) {
                 Some(n) => *n += 1,
-                None => self.outside(pair[1]),
+                None => self.outside(pair[1], 1),
             }
         }
         for &x in pairs.remainder() {
             match self.even.get_mut(bin_of(x)) {
                 Some(n) => *n += 1,
-                None => self.outside(x),
+                None => self.outside(x, 1),
             }
         }
     }
 
+    /// The same reading several times.
+    pub(crate) fn add_many(&mut self, x: f64, times: u64) {
+        match self.even.get_mut(bin_of(x)) {
+            Some(n) => *n += times,
+            None => self.outside(x, times),
+        }
+    }
+
     /// Negative, tiny, huge; NaN (a missing sample) is not counted.
-    fn outside(&mut self, x: f64) {
+    fn outside(&mut self, x: f64, times: u64) {
         if x.is_nan() {
             return;
         }
@@ -65,7 +73,7 @@ impl Counter {
         } else {
             BINS - 1
         };
-        table[bin] += 1;
+        table[bin] += times;
     }
 
     /// Bins that are not empty, from the most negative to the most positive current.

@@ -7,7 +7,8 @@
 //!    "I read this as …" ([`Layout::describe`]), can be overridden field by field and remembered (serde).
 //! 3. [`analyse`] makes one streaming pass in constant memory and returns an [`Analysis`].
 //! 4. [`compare`](fn@compare) sets two analyses side by side, [`analyse_rail`] judges a supply rail's dip,
-//!    [`store`](fn@store) keeps the samples columnar with a pyramid, and [`plot`] draws.
+//!    [`store`](fn@store) keeps the samples columnar with a pyramid, [`partition`](fn@partition) writes them by board and day for an engine of
+//!    many machines, and [`plot`] draws.
 //!
 //! # Method
 //! Worker threads parse chunks of the input; whichever thread completes the next chunk in line reduces it, so
@@ -31,6 +32,7 @@ mod compare;
 mod defects;
 mod detect;
 mod error;
+mod files;
 mod floor;
 mod histogram;
 mod kinds;
@@ -38,6 +40,8 @@ mod layout;
 mod load;
 mod number;
 mod options;
+mod pages;
+mod partition;
 mod pipeline;
 pub mod plot;
 mod pyramid;
@@ -50,9 +54,11 @@ mod series;
 mod shape;
 mod source;
 mod stored;
+mod stretch;
 mod student;
 mod text;
 mod wakes;
+mod window;
 
 pub use allan::{AllanPoint, overlapping_allan};
 pub use analysis::{
@@ -71,6 +77,7 @@ pub use layout::{
 };
 pub use load::{Activity, ActivitySegment, Estimate, LoadProfile, NamingRule};
 pub use options::{Control, Options, Progress};
+pub use partition::{Partition, partition};
 pub use pipeline::analyse;
 #[doc(hidden)]
 pub use pipeline::parse_only;

@@ -7,7 +7,7 @@
 use crate::analysis::{Analysis, Quantile, Stopped};
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, Group, Plan};
+use crate::columnar::{self, BATCH, Group, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -96,7 +96,7 @@ pub(crate) fn analyse_with(
     layout: Option<Layout>,
     options: &Options,
     progress: &mut dyn FnMut(&Progress) -> Control,
-    tap: Option<&mut (dyn Tap + Send)>,
+    mut tap: Option<&mut (dyn Tap + Send)>,
 ) -> Result<Analysis, TraceError> {
     let layout = match layout {
         Some(l) => l,
@@ -151,6 +151,9 @@ pub(crate) fn analyse_with(
             }
         }
     };
+    if let Some(tap) = &mut tap {
+        tap.begin(origin_s);
+    }
     let mut reducer = Reducer::new(options, stated_interval_s, layout.voltage.is_some(), tap);
     reducer.begin(lines_before, wraps, base_s);
     let threads = match options.threads {
@@ -235,7 +238,8 @@ fn report(
     total_bytes: Option<u64>,
 ) -> Progress {
     let reducer = lock(&shared.reducer);
-    let (charge_c, newest_a, bytes) = (reducer.charge.value(), reducer.newest_a(), reducer.bytes);
+    let (charge_c, newest_a, bytes) =
+        (reducer.totals.charge.value(), reducer.newest_a(), reducer.bytes);
     drop(reducer);
     let elapsed_s = started.elapsed().as_secs_f64();
     let done_bytes = match &shared.feed {
@@ -322,12 +326,18 @@ fn skip_bytes(source: &mut Source, bytes: u64) {
     source.skipped = bytes;
 }
 
+/// What a thread keeps from piece to piece.
+#[derive(Default)]
+struct Scratch {
+    buffer: Vec<u8>,
+    positions: Vec<u32>,
+    reader: Option<SerializedFileReader<File>>,
+}
+
 /// One thread's share.
 fn work(shared: &Shared<'_>) -> Counter {
     let mut counter = Counter::new();
-    let mut buffer: Vec<u8> = Vec::new();
-    let mut positions: Vec<u32> = Vec::new();
-    let mut own_reader: Option<SerializedFileReader<File>> = None;
+    let mut scratch = Scratch::default();
     loop {
         let mut parsed = {
             let mut line = lock(&shared.line);
@@ -341,14 +351,16 @@ fn work(shared: &Shared<'_>) -> Counter {
         let number = if shared.stop.load(Ordering::Relaxed) {
             None
         } else {
-            take_piece(shared, &mut buffer, &mut positions, &mut own_reader, &mut parsed)
+            take_piece(shared, &mut scratch, &mut counter, &mut parsed)
         };
         let Some(number) = number else {
             lock(&shared.line).free.push(parsed);
             shared.freed.notify_all();
             return counter;
         };
-        counter.add(&parsed.current);
+        if !parsed.counted {
+            counter.add(&parsed.current);
+        }
         shared.samples.fetch_add(parsed.current.len() as u64, Ordering::Relaxed);
         lay_down(shared, number, parsed);
     }
@@ -374,11 +386,11 @@ fn lay_down(shared: &Shared<'_>, number: u64, parsed: Box<Parsed>) {
 
 fn take_piece(
     shared: &Shared<'_>,
-    buffer: &mut Vec<u8>,
-    positions: &mut Vec<u32>,
-    own_reader: &mut Option<SerializedFileReader<File>>,
+    scratch: &mut Scratch,
+    counter: &mut Counter,
     parsed: &mut Parsed,
 ) -> Option<u64> {
+    let Scratch { buffer, positions, reader: own_reader } = scratch;
     match &shared.feed {
         Feed::Text { chunker, rows } => {
             let piece = lock(chunker).next(buffer)?;
@@ -398,6 +410,9 @@ fn take_piece(
             let piece = lock(chunker).next(buffer)?;
             parsed.clear(true);
             parse_frames(layout, *raw, &buffer[PAD..piece.end], piece.offset, parsed);
+            let frame = frame_bytes(*raw) as u64;
+            parsed.first_sample = Some(piece.offset.saturating_sub(raw.skip_bytes) / frame);
+            parsed.take_sums();
             if piece.left_over > 0 {
                 let byte = piece.offset + (piece.end - PAD) as u64;
                 parsed.regular = false;
@@ -426,7 +441,7 @@ fn take_piece(
             }
             let reader = own_reader.as_ref()?;
             let read =
-                Group::open(plan, reader, group).and_then(|mut g| g.read(plan, true, parsed));
+                guarded(|| Group::open(plan, reader, group)?.read_whole(plan, parsed, counter));
             keep_failure(path, group, read, failure, parsed);
             Some(group as u64)
         }
@@ -435,7 +450,7 @@ fn take_piece(
             parsed.clear(plan.even.is_some() || !plan.has_time());
             while s.group < plan.groups && lock(failure).is_none() {
                 if s.open.is_none() {
-                    match Group::open(plan, &s.reader, s.group) {
+                    match guarded(|| Group::open(plan, &s.reader, s.group)) {
                         Ok(g) => s.open = Some(g),
                         Err(e) => {
                             keep_failure(path, s.group, Err(e), failure, parsed);
@@ -444,7 +459,8 @@ fn take_piece(
                     }
                 }
                 let group = s.group;
-                let read = s.open.as_mut().map_or(Ok(false), |g| g.read(plan, false, parsed));
+                let read =
+                    s.open.as_mut().map_or(Ok(false), |g| guarded(|| g.read(plan, BATCH, parsed)));
                 match read {
                     Ok(true) => {
                         let number = s.number;

@@ -1,5 +1,7 @@
 //! Pages of minimum, mean and maximum over 64, 256, 1024 … samples, and the index of them.
 
+use crate::window::{ColumnPlace, GroupPlace};
+
 /// Samples in a cell of the finest level.
 pub(crate) const FINEST: u64 = 64;
 const FAN: u64 = 4;
@@ -26,6 +28,8 @@ pub(crate) struct Index {
     pub(crate) step_s: f64,
     pub(crate) levels: Vec<Vec<Place>>,
     pub(crate) provenance: String,
+    /// Where the samples lie; empty in files of the first form, which have it in their footer only.
+    pub(crate) groups: Vec<GroupPlace>,
 }
 
 impl Index {
@@ -47,14 +51,24 @@ impl Index {
                 out.extend_from_slice(&p.start_s.to_le_bytes());
             }
         }
+        out.extend_from_slice(&(self.groups.len() as u64).to_le_bytes());
+        for g in &self.groups {
+            out.extend_from_slice(&g.rows.to_le_bytes());
+            for c in [&g.time, &g.current] {
+                out.extend_from_slice(&c.start.to_le_bytes());
+                out.extend_from_slice(&c.length.to_le_bytes());
+                out.extend_from_slice(&c.dictionary.to_le_bytes());
+                out.push(u8::from(c.zstandard));
+            }
+        }
         out
     }
 
     pub(crate) fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let mut rest = bytes;
-        let mut take = |n: usize| -> Option<&[u8]> {
-            let (a, b) = rest.split_at_checked(n)?;
-            rest = b;
+        let rest = std::cell::Cell::new(bytes);
+        let take = |n: usize| -> Option<&[u8]> {
+            let (a, b) = rest.get().split_at_checked(n)?;
+            rest.set(b);
             Some(a)
         };
         let whole = |b: &[u8]| b.try_into().ok().map(u64::from_le_bytes);
@@ -79,7 +93,25 @@ impl Index {
             }
             levels.push(level);
         }
-        Some(Self { samples, first_s, last_s, step_s, levels, provenance })
+        let mut groups = Vec::new();
+        let many = if rest.get().is_empty() { 0 } else { whole(take(8)?)? };
+        for _ in 0..many {
+            let g = take(4 + 2 * 17)?;
+            let column = |c: &[u8]| {
+                Some(ColumnPlace {
+                    start: whole(&c[..8])?,
+                    length: u32::from_le_bytes(c[8..12].try_into().ok()?),
+                    dictionary: u32::from_le_bytes(c[12..16].try_into().ok()?),
+                    zstandard: c[16] != 0,
+                })
+            };
+            groups.push(GroupPlace {
+                rows: u32::from_le_bytes(g[..4].try_into().ok()?),
+                time: column(&g[4..21])?,
+                current: column(&g[21..38])?,
+            });
+        }
+        Some(Self { samples, first_s, last_s, step_s, levels, provenance, groups })
     }
 }
 

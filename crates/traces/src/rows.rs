@@ -2,6 +2,7 @@
 
 use crate::layout::{DateOrder, Delimiter, Layout, TextFormat, TimeSource};
 use crate::number::{general, is_not_a_number};
+use crate::reduce::{BLOCK, CELL, CellSums};
 
 /// Refused rows kept with their place, per chunk.
 const ISSUES: u64 = 16;
@@ -37,14 +38,39 @@ pub(crate) struct Parsed {
     pub(crate) not_numbers: u64,
     pub(crate) bytes: u64,
     pub(crate) issues: Vec<RowIssue>,
+    /// The samples are in the histogram already.
+    pub(crate) counted: bool,
+    /// Number of the first sample, where the input tells it: none missing before.
+    pub(crate) first_sample: Option<u64>,
+    /// Sums of the cells that lie wholly in this piece, as far as they were taken.
+    sums: Vec<CellSums>,
 }
 
 impl Parsed {
+    /// Takes the sums of whole cells, as far as samples go; in steps, while the samples are still in cache.
+    pub(crate) fn take_sums(&mut self) {
+        let Some(first) = self.first_sample else { return };
+        let lead = (first.next_multiple_of(CELL as u64) - first) as usize;
+        let done = lead + self.sums.len() * CELL;
+        let rest = self.current.get(done..).unwrap_or(&[]);
+        self.sums.extend(rest.chunks_exact(CELL).map(CellSums::of));
+    }
+
+    /// The sums of the block that starts at this sample (a whole number of cells).
+    pub(crate) fn sums_at(&self, sample: u64) -> Option<&[CellSums]> {
+        let first = self.first_sample?.next_multiple_of(CELL as u64);
+        let at = usize::try_from(sample.checked_sub(first)? / CELL as u64).ok()?;
+        self.sums.get(at..at + BLOCK / CELL)
+    }
+
     pub(crate) fn clear(&mut self, regular: bool) {
         self.time.clear();
         self.current.clear();
         self.voltage.clear();
         self.issues.clear();
+        self.sums.clear();
+        self.first_sample = None;
+        self.counted = false;
         self.regular = regular;
         self.has_nan = false;
         (self.lines, self.rows, self.refused, self.not_numbers, self.bytes) = (0, 0, 0, 0, 0);

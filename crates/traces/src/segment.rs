@@ -10,6 +10,7 @@
 
 use crate::analysis::Phase;
 use crate::cells::Cell;
+use crate::stretch::Stretch;
 
 /// A step smaller than this many decades (10 %) is drift, not a phase. Common practice, no source.
 pub(crate) const SMALLEST_STEP: f64 = 0.0414;
@@ -170,22 +171,14 @@ pub(crate) struct Cut {
     pub(crate) bursts: bool,
 }
 
-/// Cuts cells into phases.
-pub(crate) fn cut_cells(cells: &[Cell]) -> Vec<Cut> {
-    let n = cells.len();
+/// Cuts the first `n` elements of a stretch into phases.
+pub(crate) fn cut<S: Stretch + ?Sized>(stretch: &S, n: usize) -> Vec<Cut> {
     if n == 0 {
         return Vec::new();
     }
     let every = n.div_ceil(COARSE);
-    let coarse: Vec<f64> = cells
-        .chunks(every)
-        .map(|g| {
-            level(
-                g.iter().map(|c| c.sum_a).sum::<f64>()
-                    / g.iter().map(|c| c.samples).sum::<u64>() as f64,
-            )
-        })
-        .collect();
+    let coarse: Vec<f64> =
+        (0..n).step_by(every).map(|k| level(stretch.mean_a(k..(k + every).min(n)))).collect();
     let noise = noise_of(&coarse).max(SMALLEST_NOISE);
     let allowed = contrasts(&coarse, noise);
     // Half as much again as Yao's penalty: real noise has heavier tails than a Gaussian.
@@ -194,8 +187,8 @@ pub(crate) fn cut_cells(cells: &[Cell]) -> Vec<Cut> {
     join_small_steps(&coarse, &mut ends);
     let mut cuts = join_flaps(&coarse, &ends);
     if every > 1 {
-        refine(cells, &mut cuts, every);
-        join_alike(cells, &mut cuts);
+        refine(stretch, n, &mut cuts, every);
+        join_alike(stretch, &mut cuts);
     }
     cuts
 }
@@ -219,8 +212,7 @@ fn contrasts(y: &[f64], noise: f64) -> Vec<bool> {
 }
 
 /// Puts each break on the cell that splits its neighbourhood best; cuts come in groups of `every` cells.
-fn refine(cells: &[Cell], cuts: &mut [Cut], every: usize) {
-    let n = cells.len();
+fn refine<S: Stretch + ?Sized>(stretch: &S, n: usize, cuts: &mut [Cut], every: usize) {
     for c in cuts.iter_mut() {
         c.start *= every;
         c.end = (c.end * every).min(n);
@@ -232,7 +224,7 @@ fn refine(cells: &[Cell], cuts: &mut [Cut], every: usize) {
         if high < low + 4 {
             continue;
         }
-        let y: Vec<f64> = cells[low..high].iter().map(|c| level(c.mean_a())).collect();
+        let y: Vec<f64> = (low..high).map(|k| level(stretch.mean_a(k..k + 1))).collect();
         let window = Prefix::new(&y);
         let m = y.len();
         let cost = |a: usize| window.cost(0, a) + window.cost(a, m);
@@ -244,15 +236,9 @@ fn refine(cells: &[Cell], cuts: &mut [Cut], every: usize) {
 }
 
 /// A coarse cell across a step looks like a level of its own; once its edges are placed, it is like a neighbour and joins it.
-fn join_alike(cells: &[Cell], cuts: &mut Vec<Cut>) {
+fn join_alike<S: Stretch + ?Sized>(stretch: &S, cuts: &mut Vec<Cut>) {
     cuts.retain(|c| c.end > c.start);
-    let mean = |c: &Cut| {
-        let g = &cells[c.start..c.end];
-        level(
-            g.iter().map(|c| c.sum_a).sum::<f64>()
-                / g.iter().map(|c| c.samples).sum::<u64>() as f64,
-        )
-    };
+    let mean = |c: &Cut| level(stretch.mean_a(c.start..c.end));
     let mut k = 0;
     while k + 1 < cuts.len() {
         let (a, b) = (cuts[k], cuts[k + 1]);
@@ -331,7 +317,7 @@ fn join_flaps(y: &[f64], ends: &[usize]) -> Vec<Cut> {
 
 /// Cuts a run of cells into phases.
 pub fn segment_log_current(cells: &[Cell]) -> Vec<Phase> {
-    cut_cells(cells)
+    cut(cells, cells.len())
         .into_iter()
         .map(|cut| {
             let group = &cells[cut.start..cut.end];

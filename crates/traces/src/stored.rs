@@ -9,18 +9,20 @@ use crate::analysis::Analysis;
 use crate::cells::Cell;
 use crate::columnar::{self, EVEN_KEY, WHOLE_GROUP};
 use crate::error::TraceError;
+use crate::files::unfinished_in;
 use crate::layout::Layout;
 use crate::options::{Control, Options, Progress};
 use crate::pipeline::analyse_with;
 use crate::pyramid::{Builder, FINEST, Index, Page};
 use crate::reduce::Tap;
 use crate::source::Source;
+use crate::window::{GroupPlace, read_window, schema};
 use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::data_type::{FloatType, Int64Type};
-use parquet::file::metadata::KeyValue;
+use parquet::file::metadata::{KeyValue, RowGroupMetaData};
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::reader::FileReader;
 use parquet::file::writer::SerializedFileWriter;
-use parquet::schema::parser::parse_message_type;
 use parquet::schema::types::ColumnPath;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -30,6 +32,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 const GROUP: usize = WHOLE_GROUP as usize;
+/// Rows in a page.
+pub(crate) const PAGE_ROWS: usize = 32_768;
 const MAGIC: &[u8; 8] = b"OWTRACE1";
 /// Behind Parquet's own four bytes: magic, offset, length, first 16 bytes of the index's SHA-256.
 const HEADER: usize = 40;
@@ -103,7 +107,7 @@ pub fn store_source(
     let parquet_source = source.parquet.clone();
     let folder =
         target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let temp = tempfile::NamedTempFile::new_in(folder).map_err(io)?;
+    let temp = unfinished_in(folder).map_err(io)?;
     let file = temp.reopen().map_err(io)?;
     let mut tap = StoreTap::new(file, layout.voltage.is_some()).map_err(|e| stored(&name, e))?;
     let mut stopped = false;
@@ -133,6 +137,11 @@ pub fn store_source(
     temp.as_file().sync_all().map_err(io)?;
     temp.persist(target).map_err(|e| io(e.error))?;
     Ok(analysis)
+}
+
+/// Where the samples lie; `None`: not as this crate writes them.
+fn places(groups: &[RowGroupMetaData]) -> Option<Vec<GroupPlace>> {
+    groups.iter().map(GroupPlace::of).collect()
 }
 
 fn stored(name: &str, reason: String) -> TraceError {
@@ -170,6 +179,7 @@ struct StoreTap {
     current_a: Vec<f32>,
     voltage_v: Vec<f32>,
     has_voltage: bool,
+    origin_s: f64,
     first_ns: Option<i64>,
     last_ns: i64,
     step_ns: Option<i64>,
@@ -181,11 +191,7 @@ struct StoreTap {
 
 impl StoreTap {
     fn new(file: File, has_voltage: bool) -> Result<Self, String> {
-        let voltage = if has_voltage { "REQUIRED FLOAT voltage_v;" } else { "" };
-        let text = format!(
-            "message trace {{ REQUIRED INT64 time_ns; REQUIRED FLOAT current_a; {voltage} }}"
-        );
-        let schema = Arc::new(parse_message_type(&text).map_err(|e| e.to_string())?);
+        let schema = Arc::new(schema(has_voltage).map_err(|e| e.to_string())?);
         let time = ColumnPath::from("time_ns");
         // Decoding speed before the last per cent of size: instruments have few distinct readings, so a dictionary does most of the work.
         let properties = WriterProperties::builder()
@@ -194,7 +200,7 @@ impl StoreTap {
             .set_column_encoding(time, Encoding::DELTA_BINARY_PACKED)
             .set_column_compression(ColumnPath::from("current_a"), Compression::UNCOMPRESSED)
             .set_statistics_enabled(EnabledStatistics::Chunk)
-            .set_data_page_row_count_limit(32_768)
+            .set_data_page_row_count_limit(PAGE_ROWS)
             .set_max_row_group_row_count(Some(GROUP))
             .set_created_by("overwinter".to_owned())
             .build();
@@ -207,6 +213,7 @@ impl StoreTap {
             current_a: Vec::with_capacity(GROUP),
             voltage_v: Vec::new(),
             has_voltage,
+            origin_s: 0.0,
             first_ns: None,
             last_ns: 0,
             step_ns: None,
@@ -268,13 +275,18 @@ impl StoreTap {
         index.step_s = if even { self.step_ns.unwrap_or(0) as f64 * 1e-9 } else { 0.0 };
         index.last_s = self.last_ns as f64 * 1e-9;
         index.provenance = serde_json::to_string(provenance).map_err(|e| e.to_string())?;
-        let bytes = index.to_bytes();
         let mut writer = self.writer.take().ok_or("written twice")?;
+        index.groups = places(writer.flushed_row_groups()).unwrap_or_default();
+        let bytes = index.to_bytes();
         let offset = writer.bytes_written() as u64;
         writer.write_all(&bytes).map_err(|e| e.to_string())?;
         writer.append_key_value_metadata(KeyValue::new(
             "overwinter.provenance".to_owned(),
             index.provenance.clone(),
+        ));
+        writer.append_key_value_metadata(KeyValue::new(
+            columnar::ORIGIN_KEY.to_owned(),
+            self.origin_s.to_string(),
         ));
         if let (true, Some(first), Some(step)) = (even, self.first_ns, self.step_ns) {
             writer.append_key_value_metadata(KeyValue::new(
@@ -296,6 +308,10 @@ impl StoreTap {
 }
 
 impl Tap for StoreTap {
+    fn begin(&mut self, origin_s: f64) {
+        self.origin_s = origin_s;
+    }
+
     fn block(&mut self, first_sample: u64, time_s: &[f64], current_a: &[f64], voltage_v: &[f64]) {
         if self.failure.is_some() {
             return;
@@ -454,16 +470,16 @@ impl StoredTrace {
             let at = |t: f64| ((t - self.index.first_s) / self.index.step_s).max(0.0);
             return Ok((
                 (at(from_s) - 1e-6).ceil().max(0.0) as u64,
-                ((at(to_s) + 1e-6).floor() as u64 + 1).min(n),
+                ((at(to_s) + 1e-6).floor() as u64).saturating_add(1).min(n),
             ));
         }
         let mut edge = |t: f64, up: bool| -> Result<u64, TraceError> {
-            let pages = &self.index.levels[0];
+            let Some(pages) = self.index.levels.first() else { return Ok(if up { n } else { 0 }) };
             let p = pages.partition_point(|p| p.start_s <= t).saturating_sub(1);
             let page = self.page(0, p, read)?;
             let c = page.start_s.partition_point(|s| *s <= t).saturating_sub(1) as u64;
             let before: u64 = self.index.levels[0][..p].iter().map(|p| u64::from(p.cells)).sum();
-            Ok(((before + c + u64::from(up)) * FINEST).min(n))
+            Ok((before + c + u64::from(up)).saturating_mul(FINEST).min(n))
         };
         let first = edge(from_s, false)?;
         Ok((first, edge(to_s, true)?))
@@ -492,7 +508,7 @@ impl StoredTrace {
     ) -> Result<Zoom, TraceError> {
         let width = FINEST << (2 * level);
         let (from, to) = (first / width, end.div_ceil(width));
-        let mut cells = Vec::with_capacity((to - from) as usize);
+        let mut cells = Vec::with_capacity((to - from).min(1 << 20) as usize);
         let mut before = 0u64;
         for p in 0..self.index.levels[level].len() {
             let here = u64::from(self.index.levels[level][p].cells);
@@ -514,14 +530,23 @@ impl StoredTrace {
         Ok(Zoom { samples_per_cell: width, cells, bytes_read: read })
     }
 
-    fn read_samples(&self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
-        let (time, current, bytes) = columnar::read_window(&self.path, first, end, self.even())?;
-        let cells = time
+    fn read_samples(&mut self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
+        if self.index.groups.is_empty() {
+            // A file of the first form: the footer says where the samples lie, read once.
+            let reader = columnar::open(&self.path)?;
+            self.index.groups = places(reader.metadata().row_groups()).unwrap_or_default();
+        }
+        let even = self.even();
+        let window =
+            columnar::guarded(|| read_window(&self.file, &self.index.groups, first, end, even))
+                .map_err(|e| stored(&self.path.display().to_string(), format!("samples: {e}")))?;
+        let cells = window
+            .time_s
             .iter()
-            .zip(&current)
+            .zip(&window.current_a)
             .map(|(t, i)| ZoomCell { start_s: *t, min_a: *i, mean_a: *i, max_a: *i })
             .collect();
-        Ok(Zoom { samples_per_cell: 1, cells, bytes_read: read + bytes })
+        Ok(Zoom { samples_per_cell: 1, cells, bytes_read: read + window.bytes })
     }
 
     fn even(&self) -> Option<(f64, f64)> {

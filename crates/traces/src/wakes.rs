@@ -11,7 +11,9 @@ use crate::floor::{FloorWindows, Mode, lowest_dense_mode};
 use crate::histogram::LogHistogram;
 use crate::kinds::Kinds;
 use crate::options::Options;
-use crate::segment::{Cut, cut_cells};
+use crate::reduce::Run;
+use crate::segment::{Cut, cut};
+use crate::stretch::{Samples, Stretch};
 
 /// Cells kept of one wake; a longer one is kept at half, a quarter, … of the resolution.
 const WAKE_CELLS: usize = 1 << 16;
@@ -73,16 +75,16 @@ impl WakeBuffer {
     }
 
     /// A whole cell of ordinary samples.
-    fn extend(&mut self, cell: &Cell, time_s: &[f64], current_a: &[f64]) {
+    fn extend(&mut self, cell: &Cell, run: Run<'_>) {
         match &mut self.wide {
             Some(wide) if wide.width() >= cell.samples => wide.push(*cell),
             Some(wide) => {
                 // The charge of a sample's interval is its share of the cell's: the samples of one cell lie close together.
                 let n = cell.samples as f64;
-                for (k, (t, i)) in time_s.iter().zip(current_a).enumerate() {
+                for (k, i) in run.current.iter().enumerate() {
                     wide.push(Cell::single(
                         cell.first_sample + k as u64,
-                        *t,
+                        run.time_s(k),
                         *i,
                         cell.charge_c / n,
                         cell.covered_s / n,
@@ -90,8 +92,8 @@ impl WakeBuffer {
                 }
             }
             None => {
-                self.time_s.extend_from_slice(time_s);
-                self.current_a.extend_from_slice(current_a);
+                run.times_to(&mut self.time_s);
+                self.current_a.extend_from_slice(run.current);
                 self.widen_if_full();
             }
         }
@@ -125,8 +127,10 @@ impl WakeBuffer {
         out
     }
 
-    fn finished(&self) -> Vec<Cell> {
-        self.wide.as_ref().map_or_else(|| self.singles(), Coalescing::finished)
+    /// The samples, where they are kept one by one.
+    fn samples(&self) -> Option<Samples<'_>> {
+        let first = self.first.filter(|_| self.wide.is_none())?;
+        Some(Samples { first, time_s: &self.time_s, current_a: &self.current_a })
     }
 }
 
@@ -206,15 +210,9 @@ impl Machine {
         }
     }
 
-    /// A cell and its samples. `steps` yields them one by one where that is needed.
+    /// A cell and its samples, which are walked one by one where that is needed.
     #[inline]
-    pub(crate) fn cell(
-        &mut self,
-        cell: &Cell,
-        broken: bool,
-        (time_s, current_a): (&[f64], &[f64]),
-        steps: impl Iterator<Item = Step>,
-    ) {
+    pub(crate) fn cell(&mut self, cell: &Cell, broken: bool, run: Run<'_>) {
         if !broken
             && self.state == State::Asleep
             && cell.max_a < self.on_a
@@ -222,7 +220,7 @@ impl Machine {
         {
             self.asleep(cell.charge_c, cell.covered_s, cell.end_s);
             if cell.max_a < 0.35 * self.mode.level_a && !self.stated_threshold {
-                self.far_below(steps);
+                self.far_below(run.current);
             } else if self.low_cells > 0 {
                 self.low_cells = 0;
                 self.low_run.clear();
@@ -231,7 +229,7 @@ impl Machine {
             return;
         }
         if !broken && self.state == State::Awake && cell.min_a >= self.off_a && self.in_excursion {
-            self.buffer.extend(cell, time_s, current_a);
+            self.buffer.extend(cell, run);
             self.excursion.charge_c += cell.charge_c - self.mode.level_a * cell.covered_s;
             self.excursion.covered_s += cell.covered_s;
             if cell.end_s - self.excursion.start_s > self.longest_burst_s {
@@ -240,7 +238,7 @@ impl Machine {
             }
             return;
         }
-        for step in steps {
+        for step in run.steps() {
             self.step(step);
         }
     }
@@ -418,12 +416,20 @@ impl Machine {
         self.in_excursion = false;
         self.last_burst_s = None;
         self.floor.interrupt();
-        let mut cells = self.buffer.finished();
-        self.buffer.clear();
-        let end = cells.partition_point(|c| c.first_sample <= self.last_active_sample);
-        let falling = cells.get(end).filter(|c| c.samples == 1).copied();
-        cells.truncate(end);
-        if cells.is_empty() {
+        let mut buffer = std::mem::take(&mut self.buffer);
+        if let Some(wide) = &buffer.wide {
+            self.keep_wake(wide.finished().as_slice(), cut);
+        } else if let Some(samples) = buffer.samples() {
+            self.keep_wake(&samples, cut);
+        }
+        buffer.clear();
+        self.buffer = buffer;
+    }
+
+    /// A wake is over: its phases, its charge above the floor.
+    fn keep_wake<S: Stretch + ?Sized>(&mut self, stretch: &S, cut_off: bool) {
+        let end = stretch.up_to_sample(self.last_active_sample);
+        if end == 0 {
             return;
         }
         let baseline = self
@@ -432,23 +438,24 @@ impl Machine {
             .or_else(|| self.asleep_mean())
             .unwrap_or(self.mode.level_a)
             .min(self.on_a);
-        let cuts = cut_cells(&cells);
-        self.range_switches(&cells, &cuts);
-        let covered: f64 = cells.iter().map(|c| c.covered_s).sum();
-        let charge: f64 = cells.iter().map(|c| c.charge_c).sum();
-        let edge = falling.map_or(0.0, |c| c.charge_c - baseline * c.covered_s);
-        let start_s = cells[0].start_s;
+        let cuts = cut(stretch, end);
+        self.range_switches(stretch, end, &cuts);
+        let (covered, charge) = (stretch.covered_s(0..end), stretch.charge_c(0..end));
+        let edge = stretch.single(end).map_or(0.0, |_| {
+            stretch.charge_c(end..end + 1) - baseline * stretch.covered_s(end..end + 1)
+        });
+        let start_s = stretch.start_s(0);
         let segments: Vec<WakeSegment> =
-            cuts.iter().map(|c| segment(&cells[c.start..c.end], *c, start_s)).collect();
+            cuts.iter().map(|c| segment(stretch, *c, start_s)).collect();
         let summary = WakeSummary {
             number: 0,
             start_s,
             duration_s: covered,
             charge_c: charge - baseline * covered + edge,
             baseline_a: baseline,
-            peak_a: cells.iter().map(|c| c.max_a).fold(f64::NEG_INFINITY, f64::max),
+            peak_a: stretch.max_a(0..end),
             kind: None,
-            cut: cut || self.started_cut,
+            cut: cut_off || self.started_cut,
             segments,
         };
         self.kinds.add(summary);
@@ -460,14 +467,11 @@ impl Machine {
     }
 
     /// A few samples outside both levels where the level changes by a factor of five or more.
-    fn range_switches(&mut self, cells: &[Cell], cuts: &[Cut]) {
-        if cells[0].samples != 1 {
+    fn range_switches<S: Stretch + ?Sized>(&mut self, stretch: &S, n: usize, cuts: &[Cut]) {
+        if stretch.single(0).is_none() {
             return;
         }
-        let mean = |c: &Cut| {
-            let g = &cells[c.start..c.end];
-            g.iter().map(|c| c.sum_a).sum::<f64>() / g.len() as f64
-        };
+        let mean = |c: &Cut| stretch.mean_a(c.start..c.end);
         let long: Vec<&Cut> = cuts.iter().filter(|c| c.end - c.start > 5).collect();
         for pair in long.windows(2) {
             let (a, b) = (mean(pair[0]), mean(pair[1]));
@@ -476,20 +480,21 @@ impl Machine {
                 continue;
             }
             let from = pair[0].end.saturating_sub(4);
-            let to = (pair[1].start + 4).min(cells.len());
-            let outside =
-                cells[from..to].iter().find(|c| c.sum_a < 0.3 * low || c.sum_a > 3.0 * high);
-            if let Some(c) = outside {
-                let place = Located { value: c.sum_a, sample: c.first_sample, time_s: c.start_s };
+            let to = (pair[1].start + 4).min(n);
+            let outside = (from..to)
+                .filter_map(|k| stretch.single(k))
+                .find(|(_, _, i)| *i < 0.3 * low || *i > 3.0 * high);
+            if let Some((sample, time_s, value)) = outside {
+                let place = Located { value, sample, time_s };
                 self.range_switch.add(place, 0.0, |a, b| a.abs() > b.abs());
             }
         }
     }
 
     /// The floor was learnt from an active start: learn it anew from what lies far below it.
-    fn far_below(&mut self, steps: impl Iterator<Item = Step>) {
+    fn far_below(&mut self, current_a: &[f64]) {
         self.low_cells += 1;
-        self.low_run.extend(steps.map(|s| s.current_a));
+        self.low_run.extend_from_slice(current_a);
         if self.low_cells < RELEARN_CELLS {
             return;
         }
@@ -565,20 +570,16 @@ fn off_threshold(on_a: f64, level_a: f64) -> f64 {
     level_a + 0.7 * (on_a - level_a)
 }
 
-fn segment(cells: &[Cell], cut: Cut, wake_start_s: f64) -> WakeSegment {
-    let mut all = cells[0];
-    for c in &cells[1..] {
-        all.merge(c);
-    }
-    let mean = all.mean_a();
-    let half = f64::midpoint(mean, all.max_a);
+fn segment<S: Stretch + ?Sized>(stretch: &S, cut: Cut, wake_start_s: f64) -> WakeSegment {
+    let range = cut.start..cut.end;
+    let (mean, peak) = (stretch.mean_a(range.clone()), stretch.max_a(range.clone()));
     WakeSegment {
-        start_s: all.start_s - wake_start_s,
-        duration_s: all.covered_s,
+        start_s: stretch.start_s(cut.start) - wake_start_s,
+        duration_s: stretch.covered_s(range.clone()),
         mean_a: mean,
-        peak_a: all.max_a,
-        peak_s: cells.iter().filter(|c| c.max_a >= half).map(|c| c.covered_s).sum(),
-        charge_c: all.charge_c,
+        peak_a: peak,
+        peak_s: stretch.covered_above_s(range.clone(), f64::midpoint(mean, peak)),
+        charge_c: stretch.charge_c(range),
         bursts: cut.bursts,
         recognised: None,
     }

@@ -157,7 +157,10 @@ fn time_text(t: f64, step: f64) -> String {
         (1e-6, "µs")
     };
     let v = t / scale;
-    if (v - v.round()).abs() < 1e-6 * v.abs().max(1.0) {
+    if v.abs() >= 1e7 {
+        // Stamps that no clock gives; a label must not be longer than the plot.
+        format!("{v:.2e} {unit}")
+    } else if (v - v.round()).abs() < 1e-6 * v.abs().max(1.0) {
         format!("{} {unit}", v.round())
     } else {
         format!("{v:.1} {unit}")

@@ -59,7 +59,7 @@ impl Plot {
             let x = label + 2 + (at * (width - 1) as f64).round() as usize;
             let n = text.chars().count();
             let start = x.saturating_sub(n / 2).min((label + 2 + width).saturating_sub(n));
-            if start >= free {
+            if start >= free && start + n <= times.len() {
                 times.splice(start..start + n, text.chars());
                 free = start + n + 1;
             }
@@ -73,6 +73,14 @@ impl Plot {
 #[cfg(test)]
 mod tests {
     use super::super::sample_plot;
+
+    #[test]
+    fn absurd_stamps_keep_the_size_too() {
+        // Found by damaging files: labels of 90 digits.
+        let mut plot = sample_plot();
+        plot.cells[99].end_s = 1e90;
+        assert!(plot.terminal(40, 8).lines().all(|l| l.chars().count() <= 40));
+    }
 
     #[test]
     fn text_keeps_its_size() {

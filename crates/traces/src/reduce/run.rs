@@ -1,0 +1,75 @@
+//! Samples in a row, with their times and the sample before them.
+
+use crate::wakes::Step;
+
+/// Where times come from.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Clock<'a> {
+    /// Written down, one for each sample.
+    Stamps(&'a [f64]),
+    /// The sample's number times the step: nothing has to be read for it.
+    Even {
+        /// Time of sample 0 (s).
+        zero_s: f64,
+        /// Step (s).
+        step_s: f64,
+    },
+}
+
+/// The samples of one cell.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Run<'a> {
+    pub(crate) first_sample: u64,
+    /// Time and current of the sample before; `None` at the trace's first sample.
+    pub(crate) before: Option<(f64, f64)>,
+    pub(crate) clock: Clock<'a>,
+    pub(crate) current: &'a [f64],
+    /// An interval longer than this is a gap (s).
+    pub(crate) gap_s: f64,
+}
+
+impl<'a> Run<'a> {
+    pub(crate) fn len(&self) -> usize {
+        self.current.len()
+    }
+
+    /// Time of the run's `k`-th sample (s).
+    #[inline]
+    pub(crate) fn time_s(&self, k: usize) -> f64 {
+        match self.clock {
+            Clock::Stamps(t) => t[k],
+            Clock::Even { zero_s, step_s } => {
+                zero_s + (self.first_sample + k as u64) as f64 * step_s
+            }
+        }
+    }
+
+    /// Appends all times.
+    pub(crate) fn times_to(&self, out: &mut Vec<f64>) {
+        match self.clock {
+            Clock::Stamps(t) => out.extend_from_slice(t),
+            Clock::Even { .. } => out.extend((0..self.len()).map(|k| self.time_s(k))),
+        }
+    }
+
+    /// Samples one by one, each with the interval that leads to it.
+    #[inline]
+    pub(crate) fn steps(self) -> impl Iterator<Item = Step> + 'a {
+        let mut before = self.before;
+        (0..self.len()).map(move |k| {
+            let (time_s, current_a) = (self.time_s(k), self.current[k]);
+            let (dt, last_a) = before.map_or((0.0, 0.0), |(t, i)| (time_s - t, i));
+            let broken = before.is_some() && (dt < 0.0 || dt > self.gap_s);
+            let counts = before.is_some() && !broken;
+            before = Some((time_s, current_a));
+            Step {
+                sample: self.first_sample + k as u64,
+                time_s,
+                current_a,
+                charge_c: if counts { 0.5 * (current_a + last_a) * dt } else { 0.0 },
+                covered_s: if counts { dt } else { 0.0 },
+                broken,
+            }
+        })
+    }
+}
