@@ -23,5 +23,6 @@ pub mod spread;
 pub mod starter;
 pub mod table;
 pub mod text;
+pub mod trace_report;
 pub mod traits;
 mod twin;
