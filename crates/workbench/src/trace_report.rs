@@ -756,3 +756,63 @@ pub struct PublishedTrace {
     /// The rail's verdict, of a rail capture.
     pub rail: Option<RailCapture>,
 }
+
+/// A load profile written into a project.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TraceLoad {
+    /// See [`crate::report::SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// The recording, or the file.
+    pub recording: String,
+    /// The project.
+    pub project: String,
+    /// Its document, relative to the folder.
+    pub file: String,
+    /// The activity.
+    pub activity: String,
+    /// It was not there before.
+    pub new: bool,
+    /// Its interval in the project (s).
+    pub every_s: f64,
+    /// The recording's interval (s).
+    pub recorded_interval_s: Option<f64>,
+    /// Charge of a wake above the floor (C), the instrument's limits included where they are known.
+    pub charge_c: TraceFigure,
+    /// Duration (s).
+    pub duration_s: TraceFigure,
+    /// Highest current (A).
+    pub peak_a: f64,
+    /// How long it lasts (s).
+    pub peak_s: f64,
+    /// The document was written; else this is what would be written.
+    pub written: bool,
+    /// What to mind.
+    pub cautions: Vec<String>,
+}
+
+/// A trace kept.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TraceKept {
+    /// See [`crate::report::SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// The recording.
+    pub recording: String,
+    /// Its document, relative to the folder.
+    pub document: String,
+    /// The kept form, relative to the folder.
+    pub kept: String,
+    /// Size of the kept form (bytes).
+    pub kept_bytes: u64,
+    /// Size of the source (bytes), where it is a file.
+    pub source_bytes: Option<u64>,
+    /// SHA-256 of the source.
+    pub sha256: Option<String>,
+    /// "I read this as …".
+    pub read_as: String,
+    /// Samples.
+    pub samples: u64,
+    /// Where and why reading ended early.
+    pub stopped: Option<TraceStop>,
+    /// Defects in words.
+    pub defects: Vec<String>,
+}
