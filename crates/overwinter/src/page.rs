@@ -51,7 +51,7 @@ fn publication(title: &str, licence: &str, date: Option<Date>) -> Publication {
 }
 
 /// Today in universal time; the clock is read here and nowhere deeper.
-fn today() -> Date {
+pub(crate) fn today() -> Date {
     let seconds = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .map_or(0, |since| since.as_secs());

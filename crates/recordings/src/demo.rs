@@ -177,9 +177,9 @@ fn oscilloscope() -> String {
         let level = match t {
             t if t < 20.0 => 3.300,
             // The bulk capacitor empties into the radio.
-            t if t < 21.0 => 3.300 - 0.55 * (t - 20.0),
-            t if t < 26.0 => 2.750,
-            t if t < 27.0 => 2.750 + 0.55 * (t - 26.0),
+            t if t < 21.0 => 3.300 - 0.65 * (t - 20.0),
+            t if t < 26.0 => 2.650,
+            t if t < 27.0 => 2.650 + 0.65 * (t - 26.0),
             _ => 3.300,
         };
         let v = format!("{:.3}", level + 0.006 * random.normal());
