@@ -60,9 +60,8 @@ fn run(arguments: &Arguments) -> Result<u8> {
         Command::Demo { folder } => {
             let files = overwinter_workbench::demo::FILES;
             bench::create(folder, files)?;
-            let traces = overwinter_recordings::demo::write(folder).map_err(|error| {
-                anyhow::Error::from(Refusal(vec![error.diagnostic()]))
-            })?;
+            let traces = overwinter_recordings::demo::write(folder)
+                .map_err(|error| anyhow::Error::from(Refusal(vec![error.diagnostic()])))?;
             say(&format!(
                 "Wrote the demo, {} files and {traces} traces, to {}\nNext:  overwinter -C {1} choose footbridges\n",
                 files.len(),

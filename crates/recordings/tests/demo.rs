@@ -10,8 +10,11 @@ use overwinter_workbench::trace_report::RailAnswer;
 
 fn demo() -> (tempfile::TempDir, Bench) {
     let folder = tempfile::tempdir().unwrap();
-    overwinter_store::create_folder(folder.path(), overwinter_workbench::demo::FILES.iter().copied())
-        .unwrap();
+    overwinter_store::create_folder(
+        folder.path(),
+        overwinter_workbench::demo::FILES.iter().copied(),
+    )
+    .unwrap();
     assert_eq!(write(folder.path()).unwrap(), traces().len());
     let (read, diagnostics) = overwinter_store::read_folder(folder.path()).unwrap();
     assert!(diagnostics.iter().all(|d| !d.is_error()), "{diagnostics:#?}");
@@ -25,7 +28,8 @@ fn generated_files_match_their_documents() {
     for (path, text) in traces() {
         overwinter_store::write_file(folder.path(), path, &text).unwrap();
         let sum = sha256(&folder.path().join(path)).unwrap();
-        let found = overwinter_workbench::demo::FILES.iter().find(|(_, document)| document.contains(path));
+        let found =
+            overwinter_workbench::demo::FILES.iter().find(|(_, document)| document.contains(path));
         let (name, document) = found.unwrap();
         assert!(document.contains(&sum), "{name}: sha256 = \"{sum}\"");
     }

@@ -61,8 +61,18 @@ pub(crate) fn read(r: &TraceReport) -> String {
         out.push_str(&format!("{}\n", styled(CARE, &wrap(&text, 0))));
     }
     let mut whole = Columns::new(&[]);
-    whole.row(["  charge", &charge(r.charge_c), "  lowest", &format!("{} at {}", current(r.min_a), at(r.min_at_s))]);
-    whole.row(["  mean", &current(r.mean_a), "  highest", &format!("{} at {}", current(r.max_a), at(r.max_at_s))]);
+    whole.row([
+        "  charge",
+        &charge(r.charge_c),
+        "  lowest",
+        &format!("{} at {}", current(r.min_a), at(r.min_at_s)),
+    ]);
+    whole.row([
+        "  mean",
+        &current(r.mean_a),
+        "  highest",
+        &format!("{} at {}", current(r.max_a), at(r.max_at_s)),
+    ]);
     let middle = r.quantiles.iter().find(|q| q.probability == 0.5);
     whole.row([
         "  RMS",
@@ -87,7 +97,10 @@ pub(crate) fn read(r: &TraceReport) -> String {
             .iter()
             .map(|d| format!("{} over {}", current(d.deviation_a), duration(d.tau_s)))
             .collect();
-        out.push_str(&format!("  {}\n", wrap(&format!("drift (Allan deviation): {}", points.join(", ")), 4)));
+        out.push_str(&format!(
+            "  {}\n",
+            wrap(&format!("drift (Allan deviation): {}", points.join(", ")), 4)
+        ));
     }
     if let Some(slope) = r.drift_a_per_s {
         out.push_str(&format!("  slope {} an hour\n", current(slope * 3600.0)));
@@ -109,7 +122,9 @@ fn energy(si: f64) -> String {
 fn floor(floor: Option<&TraceFloor>) -> String {
     let mut out = heading("Asleep");
     let Some(f) = floor else {
-        out.push_str("  no sleep floor: no dense low level stands out, so nothing counts as a wake\n");
+        out.push_str(
+            "  no sleep floor: no dense low level stands out, so nothing counts as a wake\n",
+        );
         return out;
     };
     out.push_str(&format!(
@@ -129,8 +144,7 @@ fn floor(floor: Option<&TraceFloor>) -> String {
     if f.bursts > 0 {
         let period =
             f.burst_period_s.map_or_else(String::new, |s| format!(", one every {}", duration(s)));
-        let holds =
-            f.burst_charge_c.map_or_else(String::new, |c| format!(", {} each", charge(c)));
+        let holds = f.burst_charge_c.map_or_else(String::new, |c| format!(", {} each", charge(c)));
         out.push_str(&format!("  {} regulator bursts{period}{holds}, in the mean\n", f.bursts));
     }
     out
@@ -202,8 +216,9 @@ fn one_activity(a: &TraceActivity) -> String {
     if a.phases.is_empty() {
         return out;
     }
-    let mut table = Columns::new(&["    phase", "long", "current", "charge", "share", "peak", "seen in"])
-        .right(&[3, 4, 5, 6]);
+    let mut table =
+        Columns::new(&["    phase", "long", "current", "charge", "share", "peak", "seen in"])
+            .right(&[3, 4, 5, 6]);
     for p in &a.phases {
         let bursts = if p.bursts { " ~" } else { "" };
         table.row([
@@ -246,7 +261,10 @@ pub(super) fn defects(defects: &[TraceDefect]) -> String {
         let places: Vec<String> = d.places.iter().take(6).map(place).collect();
         if !places.is_empty() {
             let more = if d.count as usize > places.len() { ", …" } else { "" };
-            out.push_str(&format!("    {}\n", styled(DIM, &wrap(&format!("at {}{more}", places.join(", ")), 4))));
+            out.push_str(&format!(
+                "    {}\n",
+                styled(DIM, &wrap(&format!("at {}{more}", places.join(", ")), 4))
+            ));
         }
     }
     out
@@ -257,7 +275,14 @@ pub(crate) fn list(lines: &[RecordingLine]) -> String {
     if lines.is_empty() {
         return "No recordings yet; `trace keep FILE` makes one.\n".to_owned();
     }
-    let mut table = Columns::new(&["recording", "date", "specimen", "asleep (k = 2)", "charge per wake", "defects"]);
+    let mut table = Columns::new(&[
+        "recording",
+        "date",
+        "specimen",
+        "asleep (k = 2)",
+        "charge per wake",
+        "defects",
+    ]);
     for line in lines {
         let summary = line.summary.as_ref();
         let unknown = || Cell::styled(DIM, "unknown");
@@ -272,7 +297,9 @@ pub(crate) fn list(lines: &[RecordingLine]) -> String {
             if rail {
                 "–".into()
             } else {
-                wake.map_or_else(unknown, |w| format!("{} × {}", w.wakes, bare(&w.charge_c.text)).into())
+                wake.map_or_else(unknown, |w| {
+                    format!("{} × {}", w.wakes, bare(&w.charge_c.text)).into()
+                })
             },
             match summary {
                 None => unknown(),
@@ -287,7 +314,10 @@ pub(crate) fn list(lines: &[RecordingLine]) -> String {
     let mut out = table.text(width());
     for line in lines {
         if let Some(problem) = &line.problem {
-            out.push_str(&format!("{}\n", styled(DIM, &wrap(&format!("{}: {problem}", line.name), 2))));
+            out.push_str(&format!(
+                "{}\n",
+                styled(DIM, &wrap(&format!("{}: {problem}", line.name), 2))
+            ));
         }
     }
     out

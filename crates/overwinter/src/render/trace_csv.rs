@@ -129,8 +129,20 @@ pub(crate) fn read(r: &TraceReport) -> Vec<Vec<String>> {
 /// Recordings, one a row.
 pub(crate) fn list(lines: &[RecordingLine]) -> Vec<Vec<String>> {
     let mut rows = vec![head(&[
-        "recording", "date", "specimen", "board", "trace", "kept", "samples", "floor_a", "floor_u_a",
-        "wakes", "charge_c", "charge_u_c", "defects", "problem",
+        "recording",
+        "date",
+        "specimen",
+        "board",
+        "trace",
+        "kept",
+        "samples",
+        "floor_a",
+        "floor_u_a",
+        "wakes",
+        "charge_c",
+        "charge_u_c",
+        "defects",
+        "problem",
     ])];
     for l in lines {
         let s = l.summary.as_ref();
@@ -178,17 +190,27 @@ pub(crate) fn kept(k: &TraceKept) -> Vec<Vec<String>> {
 /// The envelope of a drawing.
 pub(crate) fn cells(cells: &[Cell]) -> Vec<Vec<String>> {
     let mut rows = vec![head(&["start_s", "min_a", "mean_a", "max_a"])];
-    rows.extend(cells.iter().map(|c| {
-        vec![number(c.start_s), number(c.min_a), number(c.mean_a()), number(c.max_a)]
-    }));
+    rows.extend(
+        cells
+            .iter()
+            .map(|c| vec![number(c.start_s), number(c.min_a), number(c.mean_a()), number(c.max_a)]),
+    );
     rows
 }
 
 /// A comparison, one figure a row.
 pub(crate) fn compare(c: &TraceComparison) -> Vec<Vec<String>> {
     let mut rows = vec![head(&[
-        "part", "what", "before", "u_before", "after", "u_after", "difference", "u_difference",
-        "p_value", "unit",
+        "part",
+        "what",
+        "before",
+        "u_before",
+        "after",
+        "u_after",
+        "difference",
+        "u_difference",
+        "p_value",
+        "unit",
     ])];
     let mut row = |part: &str, what: &str, x: &TraceChange, unit: &str| {
         rows.push(vec![

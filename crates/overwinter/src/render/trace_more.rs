@@ -133,7 +133,10 @@ pub(crate) fn rail(r: &RailCapture) -> String {
     match &r.written {
         Some(path) => out.push_str(&format!("\nThe trial stands in {path}; `ride` counts it.\n")),
         None if matches!(r.answer, RailAnswer::RidesThrough | RailAnswer::Resets) => {
-            out.push_str(&format!("\n{}\n", styled(DIM, "--write makes it a trial of the specimen")));
+            out.push_str(&format!(
+                "\n{}\n",
+                styled(DIM, "--write makes it a trial of the specimen")
+            ));
         }
         None => {}
     }
@@ -158,7 +161,7 @@ pub(crate) fn load(l: &TraceLoad) -> String {
         .recorded_interval_s
         .filter(|s| (s / l.every_s - 1.0).abs() > 0.01)
         .map_or_else(String::new, |s| {
-            format!("   (recorded every {}; --interval takes that)", duration(s))
+            format!("   (recorded every {}; --take-interval takes that)", duration(s))
         });
     line("every", format!("{}{recorded}", duration(l.every_s)));
     out.push_str(&table.text(width()));

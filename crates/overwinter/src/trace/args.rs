@@ -88,12 +88,10 @@ overwinter trace keep \"BOWLINE-1 build 1.4\"      (again, from its source)"
         stated: Stating,
     },
     /// Judge a capture of the rail while USB or the panel comes or goes: does the processor live through it
-    #[command(
-        after_help = "Examples:\n  overwinter trace rail \"SLIPKNOT-1 USB removed\"\n  \
+    #[command(after_help = "Examples:\n  overwinter trace rail \"SLIPKNOT-1 USB removed\"\n  \
 overwinter trace rail \"SLIPKNOT-1 USB removed\" --write      (as a trial that `ride` counts)\n  \
 overwinter trace rail scope.csv --threshold \"2.80 V\"\n\
-Exit status: 0 rides through, 1 it resets or cannot be told."
-    )]
+Exit status: 0 rides through, 1 it resets or cannot be told.")]
     Rail {
         #[command(flatten)]
         input: Input,
@@ -144,7 +142,7 @@ overwinter trace load capture.csv --project footbridges --activity report --dry-
         wake: String,
         /// The project takes the trace's interval, too
         #[arg(long)]
-        interval: bool,
+        take_interval: bool,
         /// Phase by phase instead of one charge
         #[arg(long)]
         segments: bool,
@@ -173,13 +171,23 @@ pub(crate) struct Stating {
     #[arg(long, value_name = "FREQUENCY", help_heading = "How the file is read")]
     rate: Option<Frequency>,
     /// Time from sample to sample, instead of the rate
-    #[arg(long, value_name = "TIME", conflicts_with = "rate", help_heading = "How the file is read")]
+    #[arg(
+        long,
+        value_name = "TIME",
+        conflicts_with = "rate",
+        help_heading = "How the file is read"
+    )]
     interval: Option<Duration>,
     /// The shunt, where a voltage over one was recorded
     #[arg(long, value_name = "RESISTANCE", help_heading = "How the file is read")]
     shunt: Option<Resistance>,
     /// The zero read with the input open; taken off
-    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true, help_heading = "How the file is read")]
+    #[arg(
+        long,
+        value_name = "CURRENT",
+        allow_hyphen_values = true,
+        help_heading = "How the file is read"
+    )]
     offset: Option<Current>,
     /// text, f32, f64 or Parquet
     #[arg(long, value_name = "WORD", value_parser = word::<Samples>, help_heading = "How the file is read")]
@@ -203,10 +211,20 @@ pub(crate) struct Stating {
     #[arg(long, value_name = "N", help_heading = "How the file is read")]
     current_column: Option<u32>,
     /// Its unit, such as "1 µA"; negative turns the sign round
-    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true, help_heading = "How the file is read")]
+    #[arg(
+        long,
+        value_name = "CURRENT",
+        allow_hyphen_values = true,
+        help_heading = "How the file is read"
+    )]
     current_unit: Option<Current>,
     /// Unit of the voltage over the shunt, such as "1 mV"
-    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true, help_heading = "How the file is read")]
+    #[arg(
+        long,
+        value_name = "VOLTAGE",
+        allow_hyphen_values = true,
+        help_heading = "How the file is read"
+    )]
     shunt_unit: Option<Voltage>,
     /// Column taken off, where two channels were recorded over a resistor
     #[arg(long, value_name = "N", help_heading = "How the file is read")]

@@ -77,9 +77,7 @@ fn pass(subject: &Subject, stated: &Stated, watch: &mut Watch) -> Result<Analysi
 /// Runs a trace command; gives the exit status.
 pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
     match command {
-        Trace::Read { input, follow, quiet } => {
-            read_trace(common, input, *follow, quiet.as_ref())
-        }
+        Trace::Read { input, follow, quiet } => read_trace(common, input, *follow, quiet.as_ref()),
         Trace::Keep { input, facts } => keep_trace(common, input, facts),
         Trace::Plot { input, from, to, output, width, height } => {
             let span = (from.as_ref().map(Time::si), to.as_ref().map(Time::si));
@@ -88,7 +86,18 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
         Trace::Compare { before, after, project, stated } => {
             compare(common, (before, after), project.as_deref(), stated)
         }
-        Trace::Rail { input, threshold, tolerance, filter, write, event, doing, edge, cell_voltage, session } => {
+        Trace::Rail {
+            input,
+            threshold,
+            tolerance,
+            filter,
+            write,
+            event,
+            doing,
+            edge,
+            cell_voltage,
+            session,
+        } => {
             let threshold = Threshold {
                 threshold_v: threshold.as_ref().map(Voltage::si),
                 tolerance_v: tolerance.as_ref().map(Voltage::si),
@@ -103,11 +112,11 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
             };
             rail(common, input, &threshold, write.then_some(&given))
         }
-        Trace::Load { input, project, activity, wake, interval, segments, dry_run } => {
+        Trace::Load { input, project, activity, wake, take_interval, segments, dry_run } => {
             let loading = Loading {
                 activity: letter(wake)?,
                 name: activity.clone(),
-                interval: *interval,
+                interval: *take_interval,
                 segments: *segments,
             };
             load_trace(common, input, project.as_deref(), &loading, *dry_run)
@@ -168,8 +177,7 @@ fn keep_trace(common: &Common, input: &Input, facts: &Facts) -> Result<u8> {
         date: facts.date.unwrap_or_else(page::today).to_string(),
         facts: facts.texts(),
     };
-    let kept =
-        keep(bench.folder(), &common.folder, &subject, &stated, &new, &mut |p| watch.see(p));
+    let kept = keep(bench.folder(), &common.folder, &subject, &stated, &new, &mut |p| watch.see(p));
     watch.done();
     let (report, _) = kept.map_err(refuse)?;
     write(common, &report, render::trace::kept, render::trace_csv::kept)?;
@@ -227,9 +235,7 @@ fn drawn(
     width: usize,
 ) -> Result<Plot> {
     let whole = from_s.is_none() && to_s.is_none();
-    if !whole
-        && let Some((path, true)) = subject.file(true)
-    {
+    if !whole && let Some((path, true)) = subject.file(true) {
         let mut trace = StoredTrace::open(&path).map_err(|e| refuse(e.into()))?;
         let (first, last) = trace.span_s();
         let (a, b) = (from_s.unwrap_or(first), to_s.unwrap_or(last));
@@ -342,11 +348,7 @@ fn load_trace(
             help: format!("say which with --project: {}", names.join(", ")),
         }))
     })?;
-    let entry = bench
-        .folder()
-        .projects
-        .get(&chosen.name)
-        .context("the project has no document")?;
+    let entry = bench.folder().projects.get(&chosen.name).context("the project has no document")?;
     let mut watch = Watch::new(input.stated.progress, false);
     let analysis = pass(&subject, &watch.stated(&input.stated), &mut watch)?;
     let name = subject.name();

@@ -31,11 +31,8 @@ impl Watch {
         let cancel = Arc::new(AtomicBool::new(false));
         // The second Ctrl-C ends at once; temporary files are hidden ones beside their target.
         for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
-            let _ = signal_hook::flag::register_conditional_shutdown(
-                signal,
-                130,
-                Arc::clone(&cancel),
-            );
+            let _ =
+                signal_hook::flag::register_conditional_shutdown(signal, 130, Arc::clone(&cancel));
             let _ = signal_hook::flag::register(signal, Arc::clone(&cancel));
         }
         let terminal = std::io::stderr().is_terminal();
