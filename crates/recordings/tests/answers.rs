@@ -60,7 +60,10 @@ fn a_window_holds_every_sample_between_its_extremes() {
             let k = c.start_s.partition_point(|s| *s <= t + 1e-9) - 1;
             // Single precision in the kept form.
             let slack = 1e-6 * x.abs();
-            assert!(c.min_a[k] - slack <= *x && *x <= c.max_a[k] + slack, "{t} s: {x} in column {k}");
+            assert!(
+                c.min_a[k] - slack <= *x && *x <= c.max_a[k] + slack,
+                "{t} s: {x} in column {k}"
+            );
             seen += 1;
         }
         assert!(seen >= 50, "{seen}");
@@ -99,7 +102,11 @@ fn the_charge_between_two_cursors_is_the_trapezoid_of_the_samples() {
             panic!()
         };
         let truth = trapezoid(&samples, from.min(to), from.max(to));
-        assert!((b.charge_c / truth - 1.0).abs() < 1e-6, "{from} to {to}: {} for {truth}", b.charge_c);
+        assert!(
+            (b.charge_c / truth - 1.0).abs() < 1e-6,
+            "{from} to {to}: {} for {truth}",
+            b.charge_c
+        );
         assert!((b.mean_a * b.duration_s / truth - 1.0).abs() < 1e-6);
         assert_eq!(b.samples_per_column, 1);
     }
@@ -108,7 +115,8 @@ fn the_charge_between_two_cursors_is_the_trapezoid_of_the_samples() {
 #[test]
 fn wakes_lie_over_each_other() {
     let demo = Demo::new();
-    let TraceReply::Wakes(o) = demo.ask(&format!(r#"{{"wakes":{{"recording":"{FIRST}"}}}}"#)) else {
+    let TraceReply::Wakes(o) = demo.ask(&format!(r#"{{"wakes":{{"recording":"{FIRST}"}}}}"#))
+    else {
         panic!()
     };
     assert_eq!((o.time_s.len(), o.median_a.len(), o.activity.as_str()), (400, 400, "wake A"));

@@ -13,6 +13,11 @@ use super::trace::{bare, grouped, heading};
 use super::{CARE, DIM, HEADING, list, styled, width, wrap};
 
 fn difference_cell<D: Dimension>(change: &TraceChange) -> Cell {
+    // What is left of equal numbers after rounding is no difference.
+    let least = 1e-9 * change.before.value.abs().max(change.after.value.abs());
+    if change.difference.abs() <= least {
+        return Cell::styled(DIM, "none");
+    }
     let sign = if change.difference > 0.0 { "+" } else { "" };
     let text = format!("{sign}{}", Quantity::<D>::from_si(change.difference).value_text(3));
     match change.significant {
