@@ -123,7 +123,7 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     #[command(after_help = "Example:  overwinter trace read \"BOWLINE-1 build 1.4\"")]
     Trace {
         #[command(subcommand)]
-        command: crate::trace::Trace,
+        command: Box<crate::trace::Trace>,
     },
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]

@@ -115,11 +115,11 @@ fn a_trace_s_charge_per_wake_reaches_the_forecast_with_its_uncertainty() {
     assert!((per_u.abs() / (per_unit.abs() * u * 1e3) - 1.0).abs() < 0.05, "{per_u} {per_unit}");
     // The same life as with the true charge typed in by hand.
     let typed = format!("charge = \"{:.6} ± {:.6} mC (k = 1)\"", charge * 1e3, u * 1e3);
-    let by_hand: String = after
+    let by_hand = after
         .lines()
         .map(|line| if line.starts_with("charge = {") { typed.as_str() } else { line })
-        .map(|line| format!("{line}\n"))
-        .collect();
+        .collect::<Vec<_>>()
+        .join("\n");
     assert!(by_hand.contains(&typed));
     std::fs::write(&project, by_hand).unwrap();
     let truth = forecast(&folder)["life_s"].as_f64().unwrap();

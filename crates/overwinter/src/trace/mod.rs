@@ -202,7 +202,7 @@ fn plot(
     }
     let bench = bench(common)?;
     let subject = find(common, &bench, &input.trace)?;
-    let drawn = drawn(common, &subject, input, (from_s, to_s), width as usize)?;
+    let drawn = drawn(&subject, input, (from_s, to_s), width as usize)?;
     match (output, ending.as_deref()) {
         (Some(path), Some(ending)) => {
             let bytes = if ending == "png" {
@@ -228,7 +228,6 @@ fn plot(
 
 /// The whole trace from one pass; a stretch of a kept one from its pyramid.
 fn drawn(
-    _common: &Common,
     subject: &Subject,
     input: &Input,
     (from_s, to_s): (Option<f64>, Option<f64>),
