@@ -189,3 +189,21 @@ fn nothing_else_is_there() {
     }
     assert_eq!(talk(run.port, "POST", "/", &[], "").0, 405);
 }
+
+#[test]
+fn traces_are_asked_for_with_the_token_and_answered_by_the_folder() {
+    let Some(run) = start() else { return };
+    let ask =
+        |headers: &[(&str, &str)], body: &str| talk(run.port, "POST", "/api/trace", headers, body);
+    let list = r#"{"recordings":{}}"#;
+    assert_eq!(ask(&[], list).0, 403, "no token");
+    let token = ("X-Overwinter-Token", run.token.as_str());
+    assert_eq!(ask(&[token, ("Origin", "http://example.org")], list).0, 403, "a foreign page");
+    assert_eq!(ask(&[token, ("Host", "bench.example")], list).0, 421, "a foreign name");
+    assert_eq!(ask(&[token], r#"{"recordings":{"path":"/etc"}}"#).0, 400, "an unknown key");
+    assert_eq!(talk(run.port, "GET", "/api/trace", &[token], "").0, 405);
+    // The folder of this test is in memory and has no traces, which it says.
+    let (status, reply) = ask(&[token], list);
+    assert_eq!(status, 200);
+    assert!(reply.contains("no-traces"), "{reply}");
+}

@@ -23,5 +23,7 @@ pub mod spread;
 pub mod starter;
 pub mod table;
 pub mod text;
+pub mod trace_report;
+pub mod trace_request;
 pub mod traits;
 mod twin;
