@@ -24,6 +24,7 @@ mod folder;
 mod layer;
 mod library;
 mod locate;
+mod reader;
 mod render;
 mod schema;
 mod seen;
