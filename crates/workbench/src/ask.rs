@@ -12,6 +12,7 @@ use crate::check;
 use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
+use crate::stepwise::Stepwise;
 use crate::table::{TableQuery, all_columns, table};
 
 /// A question.
@@ -185,6 +186,21 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
             boards: bench.boards().map(|b| b.name.clone()).collect(),
         })),
     }
+}
+
+/// The choice for a project, by its name or the text of a whole document, to be computed in steps.
+///
+/// # Errors
+/// The project cannot be read, or a name does not exist.
+pub fn stepwise(
+    bench: &Bench,
+    project: &str,
+    draws: usize,
+    seed: u64,
+) -> Result<Stepwise, Vec<Diagnostic>> {
+    let project = project_of(bench, project)?;
+    let options = options(draws, seed)?;
+    Stepwise::new(bench, &project, options).map_err(|e| vec![diagnostic(&e)])
 }
 
 fn options(draws: usize, seed: u64) -> Result<SampleOptions, Vec<Diagnostic>> {
