@@ -2,7 +2,7 @@
 import "./style.css";
 import { render } from "preact";
 import { BenchEngine, facts, open, part, type Facts } from "./engine";
-import { answer, engine, follow, go, message, place, restore, table, told, trouble, type Place } from "./state";
+import { answer, asked, engine, follow, go, message, place, restore, table, told, trouble, type Place } from "./state";
 import { AboutView } from "./views/about";
 import { BenchView } from "./views/bench";
 import { BoardView } from "./views/board";
@@ -84,7 +84,7 @@ async function begin(): Promise<void> {
   const ready = engine.value;
   if (ready instanceof BenchEngine) ready.onChange = () => { trouble.value = "Files of the bench folder changed on disk since this page was opened. Reload to see them; what you typed in the project panel stays in the address."; };
   // After the first picture: a fault shows with the first question that needs the engine.
-  setTimeout(() => void ready?.warm().catch(() => undefined), 200);
+  setTimeout(() => void ready?.warm(asked()).catch(() => undefined), 200);
 }
 
 void begin();

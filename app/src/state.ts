@@ -1,5 +1,5 @@
 // What the views share. The project's text is the truth; everything else follows from it.
-import { batch, computed, effect, signal } from "@preact/signals";
+import { batch, computed, effect, signal, untracked } from "@preact/signals";
 import { type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
 import { decode, encode } from "./fragment";
 import { documents, read, type Table } from "./project";
@@ -41,10 +41,9 @@ export interface Ranked {
 }
 export const ranked = signal<Ranked>({ faults: [] });
 
-/** Draws of the steps: a first ranking at once, then sharper ones. */
-export function steps(): number[] {
-  const last = told.value?.draws ?? 1000;
-  return [8, 128, last].filter((draws, i) => i === 2 || draws < last);
+/** Draws of the sharpest ranking. */
+export function finest(): number {
+  return told.value?.draws ?? 1000;
 }
 export const SEED = 1;
 
@@ -80,27 +79,28 @@ let turn = 0;
 
 async function rank(of: string): Promise<void> {
   const own = ++turn;
-  engine.value?.stop();
+  const at = engine.value;
+  at?.stop();
+  const draws = finest();
   const wanted = asked();
-  const last = steps().at(-1) ?? 1000;
-  const request = (draws: number): Request => ({ choose: { project: wanted, draws, seed: SEED } });
-  const whole = prepared(request(last));
-  for (const draws of whole ? [last] : steps()) {
-    ranked.value = { ...ranked.value, computing: draws, halted: false, trouble: undefined };
-    try {
-      const choice = part(await answer(request(draws)), "choice");
-      if (own !== turn) return;
-      ranked.value = { choice, of, faults: [], computing: undefined };
-    } catch (error) {
-      if (own !== turn) return;
-      if (error instanceof Stopped) {
-        ranked.value = { ...ranked.value, computing: undefined, halted: true };
-        return;
-      }
-      const faults = error instanceof Refused ? error.diagnostics : [];
-      ranked.value = { ...ranked.value, faults, computing: undefined, trouble: error instanceof Refused ? undefined : message(error) };
+  const whole = prepared({ choose: { project: wanted, draws, seed: SEED } });
+  if (whole) {
+    ranked.value = { choice: part(whole, "choice"), of, faults: [] };
+    return;
+  }
+  ranked.value = { ...ranked.value, computing: draws, halted: false, trouble: undefined };
+  try {
+    await at?.choose(wanted, draws, SEED, (choice) => {
+      if (own === turn) ranked.value = { choice, of, faults: [], computing: choice.draws < draws ? draws : undefined };
+    });
+  } catch (error) {
+    if (own !== turn) return;
+    if (error instanceof Stopped) {
+      ranked.value = { ...ranked.value, computing: undefined, halted: true };
       return;
     }
+    const faults = error instanceof Refused ? error.diagnostics : [];
+    ranked.value = { ...ranked.value, faults, computing: undefined, trouble: error instanceof Refused ? undefined : message(error) };
   }
 }
 
@@ -111,21 +111,11 @@ export function halt(): void {
 
 export { message };
 
-let pause: ReturnType<typeof setTimeout> | undefined;
-
 /** Ranks again whenever the project's text changes. */
 export function follow(): void {
-  let first = true;
   effect(() => {
     const of = text.value;
-    if (!engine.value || !of) return;
-    clearTimeout(pause);
-    if (first) {
-      first = false;
-      void rank(of);
-    } else {
-      pause = setTimeout(() => void rank(of), 80);
-    }
+    if (engine.value && of) untracked(() => void rank(of));
   });
   effect(() => {
     const [own, start, at] = [changed.value ? text.value : "", started.value, place.value];

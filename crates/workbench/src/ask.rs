@@ -8,7 +8,6 @@ use overwinter_documents::types::project::Project;
 use crate::answers;
 use crate::bench::Bench;
 use crate::bill;
-use crate::check;
 use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
@@ -179,7 +178,13 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
                 table,
             })))
         }
-        Request::Check => Ok(Reply::Check(check::check(bench))),
+        #[cfg(feature = "findings")]
+        Request::Check => Ok(Reply::Check(crate::check::check(bench))),
+        #[cfg(not(feature = "findings"))]
+        Request::Check => Err(vec![
+            Diagnostic::error("no-findings", "findings are not computed here")
+                .help("ask the command line: overwinter check"),
+        ]),
         Request::Names => Ok(Reply::Names(Names {
             projects: bench.projects().map(|p| p.name.clone()).collect(),
             cells: bench.cells().map(|c| c.name.clone()).collect(),
