@@ -8,9 +8,11 @@
 mod edit;
 mod error;
 mod read;
+mod rewrite;
 mod write;
 
 pub use edit::{apply_edits, edit_text};
 pub use error::StoreError;
 pub use read::{Limits, read_files, read_folder, read_folder_with};
+pub use rewrite::rewrite_text;
 pub use write::{FileWriter, Writer, create_folder, write_file, write_file_with};
