@@ -1,6 +1,7 @@
 // One interface, two homes: the engine inside the page (a worker) or behind the server on loopback.
 import EngineWorker from "./worker?worker&inline";
 import type { ChoiceReport, Diagnostic, Reply, Request } from "./types";
+import type { Outcome } from "./edit";
 import type { Answered, Message } from "./worker";
 
 /** What the tool wrote into the page. */
@@ -350,18 +351,47 @@ export class BenchEngine implements Engine {
     }
   }
 
-  /** Saves a new document; what stood in the way comes back, `undefined` when it is written. */
-  async save(path: string, text: string): Promise<{ text: string; faults: Diagnostic[] } | undefined> {
-    const response = await fetch("api/save", {
-      method: "POST",
-      headers: { "content-type": "application/json", "x-overwinter-token": this.token },
-      body: JSON.stringify({ path, text, was: null }),
-    });
-    if (response.status === 409) return { text: `${path} is already there and was left as it is: give the project another name.`, faults: [] };
-    if (response.status === 422) return { text: "The project has a fault and was not saved.", faults: ((await response.json()) as { error: Diagnostic[] }).error };
-    if (!response.ok) return { text: await response.text(), faults: [] };
-    this.content.checksum = ((await response.json()) as { checksum: string }).checksum;
-    return undefined;
+  /** Saves a document; what stood in the way comes back. */
+  async save(path: string, was: string | null, text: string, merge: boolean): Promise<Outcome> {
+    let response: Response;
+    try {
+      response = await fetch("api/save", {
+        method: "POST",
+        headers: { "content-type": "application/json", "x-overwinter-token": this.token },
+        body: JSON.stringify({ path, text, was, merge }),
+      });
+    } catch {
+      return { kind: "failed", why: "The tool does not answer: start it again in the bench folder. Nothing you typed here is lost." };
+    }
+    if (response.status === 409) {
+      const { changed } = (await response.json()) as { changed: { now: string | null; yours: string } };
+      return { kind: "conflict", path, was, now: changed.now, mine: changed.yours };
+    }
+    if (response.status === 422) return { kind: "refused", faults: ((await response.json()) as { error: Diagnostic[] }).error };
+    if (!response.ok) return { kind: "failed", why: await response.text() };
+    const saved = (await response.json()) as { checksum: string; text: string; notes: Diagnostic[] };
+    return { kind: "saved", path, text: saved.text, notes: saved.notes };
+  }
+
+  /** Reads the folder again; the files that are not as they were. */
+  async reread(): Promise<string[]> {
+    const response = await fetch("api/bench");
+    if (!response.ok) throw new Error(await response.text());
+    const now = (await response.json()) as Content;
+    const before = new Map(this.content.files);
+    const after = new Map(now.files);
+    const other = [...new Set([...before.keys(), ...after.keys()])].filter((path) => before.get(path) !== after.get(path));
+    this.content.files = now.files;
+    this.content.checksum = now.checksum;
+    return other;
+  }
+
+  /** Asks whether the folder is still as it was read. */
+  async look(): Promise<void> {
+    const response = await fetch("api/state").catch(() => undefined);
+    if (!response?.ok) return;
+    const { checksum } = (await response.json()) as { checksum: string };
+    if (checksum !== this.content.checksum) this.onChange?.();
   }
 
   warm(): Promise<void> {

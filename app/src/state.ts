@@ -1,6 +1,6 @@
 // What the views share. The project's text is the truth; everything else follows from it.
 import { batch, computed, effect, signal, untracked } from "@preact/signals";
-import { type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
+import { BenchEngine, type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
 import { decode, encode } from "./fragment";
 import { documents, read, type Table } from "./project";
 import type { BoardReport, ChoiceReport, Diagnostic, ForecastReport, Reply, Request, TableReport } from "./types";
@@ -21,8 +21,11 @@ export const text = signal("");
 export const started = signal("");
 export const project = computed<Table | undefined>(() => read(text.value));
 
-export const projects = computed(() => (engine.value ? documents(engine.value.content.files, "projects", "project") : []));
-export const cells = computed(() => (engine.value ? documents(engine.value.content.files, "cells", "cell") : []));
+/** Counts how often the documents were read anew. */
+export const revision = signal(0);
+
+export const projects = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "projects", "project") : []));
+export const cells = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "cells", "cell") : []));
 export const changed = computed(() => {
   const published = projects.value.find((p) => p.name === started.value);
   return published !== undefined && published.text !== text.value;
@@ -188,6 +191,25 @@ export function choose(name: string): void {
     started.value = name;
     text.value = found.text;
   });
+}
+
+/** Reads table and documents of the served folder anew; a project that was not changed here follows its file. */
+export async function reread(): Promise<string[]> {
+  const at = engine.value;
+  if (!(at instanceof BenchEngine)) return [];
+  const own = changed.value;
+  const other = await at.reread();
+  if (other.length === 0) return other;
+  forecasts.clear();
+  boards.clear();
+  batch(() => {
+    revision.value += 1;
+    const published = projects.value.find((p) => p.name === started.value);
+    if (!own && published && published.text !== text.value) text.value = published.text;
+    else void rank(text.value);
+  });
+  table.value = part(await answer({ table: { columns: ["all"], sort: null, filter: [], specimens: false } }), "table");
+  return other;
 }
 
 const forecasts = new Map<string, ForecastReport>();

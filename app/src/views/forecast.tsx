@@ -101,7 +101,7 @@ function Body({ report, rough }: { report: ForecastReport; rough: boolean }) {
       {report.flags.length > 0 ? <ul class="flags">{report.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
       <section>
         <h2>State of charge and rail</h2>
-        <Bands report={report} start={from} />
+        <Bands report={report} start={from} move={(d) => setTarget(`${d} d`)} />
       </section>
       <div class="columns">
         <section>
