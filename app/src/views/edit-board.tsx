@@ -63,7 +63,6 @@ async function send(path: string): Promise<void> {
 
 function turned(path: string, outcome: Outcome | undefined): void {
   if (outcome?.kind === "saved") change(path, { was: outcome.text, values: {}, outcome });
-  else if (outcome === undefined) end(path);
   else change(path, { outcome });
 }
 
