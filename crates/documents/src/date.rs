@@ -5,8 +5,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::value::MapAccessDeserializer;
-use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use serde::de::{self, Deserialize, Deserializer, Visitor};
 use serde::{Serialize, Serializer};
 
 /// A date of the Gregorian calendar.
@@ -87,7 +86,7 @@ impl Serialize for Date {
 impl<'de> Deserialize<'de> for Date {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct DateVisitor;
-        impl<'de> Visitor<'de> for DateVisitor {
+        impl Visitor<'_> for DateVisitor {
             type Value = Date;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -96,14 +95,6 @@ impl<'de> Deserialize<'de> for Date {
 
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Date, E> {
                 text.parse().map_err(E::custom)
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Date, A::Error> {
-                let moment = toml::value::Datetime::deserialize(MapAccessDeserializer::new(map))?;
-                let date = moment.date.and_then(|date| Date::new(date.year, date.month, date.day));
-                date.ok_or_else(|| {
-                    de::Error::custom(format!("this is not a date [bytes 0..0] help: {HELP}"))
-                })
             }
         }
         deserializer.deserialize_any(DateVisitor)

@@ -1,6 +1,5 @@
 //! One document: its kind, and reading it from a text.
 
-use serde::Deserialize;
 use toml::Spanned;
 use toml::de::DeTable;
 
@@ -8,6 +7,7 @@ use crate::choice::Kind;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fault::diagnostic_of;
 use crate::locate::{KeyPath, parse_table};
+use crate::reader::{Faulty, read};
 use crate::types::board::Board;
 use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter};
@@ -71,11 +71,10 @@ macro_rules! documents {
                 match self { $(Self::$variant(document) => &document.name,)* }
             }
 
-            fn of_kind(kind: DocumentKind, table: Spanned<DeTable<'_>>) -> Result<Self, toml::de::Error> {
-                let reader = toml::de::Deserializer::from(table);
+            fn of_kind(kind: DocumentKind, table: &Spanned<DeTable<'_>>) -> Result<Self, Faulty> {
                 Ok(match kind {
                     $(DocumentKind::$variant => {
-                        let mut document = <$file>::deserialize(reader)?.document;
+                        let mut document: $type = read(table, $table)?;
                         document.stamp_own();
                         Self::$variant(Box::new(document))
                     })*
@@ -91,10 +90,11 @@ macro_rules! documents {
 
         $(
             /// The file of one document.
-            #[derive(serde::Deserialize, schemars::JsonSchema)]
-            #[serde(deny_unknown_fields)]
+            #[derive(schemars::JsonSchema)]
+            #[schemars(deny_unknown_fields)]
             struct $file {
-                #[serde(rename = $table)]
+                #[schemars(rename = $table)]
+                #[expect(dead_code, reason = "only its schema is asked for")]
                 document: $type,
             }
         )*
@@ -196,9 +196,10 @@ impl StampOwn for Claim {
 /// # Errors
 /// What is wrong with the file, at its place.
 pub fn parse_document(path: &str, text: &str) -> Result<Document, Vec<Diagnostic>> {
-    let table = parse_table(text).map_err(|error| vec![diagnostic_of(&error, path, text)])?;
+    let table =
+        parse_table(text).map_err(|error| vec![diagnostic_of(&error.into(), path, text)])?;
     let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![*diagnostic])?;
-    Document::of_kind(kind, table).map_err(|error| vec![diagnostic_of(&error, path, text)])
+    Document::of_kind(kind, &table).map_err(|error| vec![diagnostic_of(&error, path, text)])
 }
 
 /// The kind told by the folder, checked against the top-level table.

@@ -6,11 +6,12 @@ use overwinter_quantity::ParseError;
 
 use crate::choice::did_you_mean;
 use crate::diagnostic::{Diagnostic, Severity};
+use crate::reader::Faulty;
 
 /// The diagnostic of a TOML error.
-pub(crate) fn diagnostic_of(error: &toml::de::Error, path: &str, text: &str) -> Diagnostic {
-    let span = error.span().unwrap_or(0..text.len().min(1));
-    let raw = error.message();
+pub(crate) fn diagnostic_of(error: &Faulty, path: &str, text: &str) -> Diagnostic {
+    let span = error.0.span.clone().unwrap_or(0..text.len().min(1));
+    let raw = error.0.message.as_str();
     if let Some((message, inner, help)) = ParseError::split_line(raw) {
         let span = inside_string(text, &span, &inner, message);
         return Diagnostic::new("value", Severity::Error, message).at(path, text, span).help(help);

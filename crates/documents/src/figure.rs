@@ -2,11 +2,9 @@
 
 use std::borrow::Cow;
 use std::fmt;
-use std::marker::PhantomData;
 
-use overwinter_quantity::{self as quantity, Dimension, Quantity};
+use overwinter_quantity::{self as quantity, Dimension, OfDimension, Quantity, Untyped};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::value::MapAccessDeserializer;
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 use serde::{Serialize, Serializer};
 
@@ -39,14 +37,73 @@ impl<D: Dimension> Figure<D> {
     }
 }
 
-/// The table form.
+/// Keys of the table form.
 #[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields, bound(deserialize = ""))]
-struct FigureTable<D: Dimension> {
-    value: Quantity<D>,
+#[serde(field_identifier, rename_all = "snake_case")]
+enum Key {
+    Value,
+    Kind,
+    Source,
+    Note,
+}
+
+/// A figure before its dimension becomes a type.
+struct UntypedFigure {
+    value: Untyped,
     kind: Option<Kind>,
     source: Option<String>,
     note: Option<String>,
+}
+
+/// Reads the figures of every dimension by the same code.
+struct FigureVisitor(OfDimension);
+
+impl<'de> Visitor<'de> for FigureVisitor {
+    type Value = UntypedFigure;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let info = self.0.0;
+        write!(
+            f,
+            "{} with its unit, such as \"{example}\" or {{ value = \"{example}\", kind = \"measured\", source = \"…\" }}",
+            info.name,
+            example = info.examples[0]
+        )
+    }
+
+    fn visit_str<E: de::Error>(self, text: &str) -> Result<UntypedFigure, E> {
+        self.0.visit_str(text).map(alone)
+    }
+
+    fn visit_i64<E: de::Error>(self, number: i64) -> Result<UntypedFigure, E> {
+        self.0.visit_i64(number).map(alone)
+    }
+
+    fn visit_u64<E: de::Error>(self, number: u64) -> Result<UntypedFigure, E> {
+        self.0.visit_u64(number).map(alone)
+    }
+
+    fn visit_f64<E: de::Error>(self, number: f64) -> Result<UntypedFigure, E> {
+        self.0.visit_f64(number).map(alone)
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<UntypedFigure, A::Error> {
+        let (mut value, mut kind, mut source, mut note) = (None, None, None, None);
+        while let Some(key) = map.next_key::<Key>()? {
+            match key {
+                Key::Value => value = Some(map.next_value_seed(self.0)?),
+                Key::Kind => kind = map.next_value()?,
+                Key::Source => source = map.next_value()?,
+                Key::Note => note = map.next_value()?,
+            }
+        }
+        let value = value.ok_or_else(|| <A::Error as de::Error>::missing_field("value"))?;
+        Ok(UntypedFigure { value, kind, source, note })
+    }
+}
+
+fn alone(value: Untyped) -> UntypedFigure {
+    UntypedFigure { value, kind: None, source: None, note: None }
 }
 
 #[derive(Serialize)]
@@ -78,43 +135,9 @@ impl<D: Dimension> Serialize for Figure<D> {
 
 impl<'de, D: Dimension> Deserialize<'de> for Figure<D> {
     fn deserialize<De: Deserializer<'de>>(deserializer: De) -> Result<Self, De::Error> {
-        struct FigureVisitor<D>(PhantomData<D>);
-        impl<'de, D: Dimension> Visitor<'de> for FigureVisitor<D> {
-            type Value = Figure<D>;
-
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                let info = D::INFO;
-                write!(
-                    f,
-                    "{} with its unit, such as \"{example}\" or {{ value = \"{example}\", kind = \"measured\", source = \"…\" }}",
-                    info.name,
-                    example = info.examples[0]
-                )
-            }
-
-            fn visit_str<E: de::Error>(self, text: &str) -> Result<Figure<D>, E> {
-                Quantity::deserialize(de::value::StrDeserializer::new(text)).map(Figure::new)
-            }
-
-            fn visit_i64<E: de::Error>(self, number: i64) -> Result<Figure<D>, E> {
-                Quantity::deserialize(de::value::I64Deserializer::new(number)).map(Figure::new)
-            }
-
-            fn visit_u64<E: de::Error>(self, number: u64) -> Result<Figure<D>, E> {
-                Quantity::deserialize(de::value::U64Deserializer::new(number)).map(Figure::new)
-            }
-
-            fn visit_f64<E: de::Error>(self, number: f64) -> Result<Figure<D>, E> {
-                Quantity::deserialize(de::value::F64Deserializer::new(number)).map(Figure::new)
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Figure<D>, A::Error> {
-                let table = FigureTable::deserialize(MapAccessDeserializer::new(map))?;
-                let FigureTable { value, kind, source, note } = table;
-                Ok(Figure { value, kind, source, note })
-            }
-        }
-        deserializer.deserialize_any(FigureVisitor(PhantomData))
+        let UntypedFigure { value, kind, source, note } =
+            deserializer.deserialize_any(FigureVisitor(OfDimension(D::INFO)))?;
+        Ok(Self { value: value.into(), kind, source, note })
     }
 }
 

@@ -13,6 +13,7 @@
 
 #![forbid(unsafe_code)]
 
+#[cfg(feature = "findings")]
 mod check;
 mod choice;
 mod date;
@@ -24,6 +25,7 @@ mod folder;
 mod layer;
 mod library;
 mod locate;
+mod reader;
 mod render;
 mod schema;
 mod seen;

@@ -11,8 +11,10 @@
 use std::cell::RefCell;
 
 use overwinter_documents::Diagnostic;
-use overwinter_workbench::ask::{Reply, Request, ask};
+use overwinter_workbench::ask::{Reply, Request, ask, diagnostic, stepwise};
 use overwinter_workbench::bench::Bench;
+use overwinter_workbench::question::QuestionError;
+use overwinter_workbench::stepwise::{Part, Stepwise};
 use serde::{Deserialize, Serialize};
 
 /// What a page can call.
@@ -23,6 +25,41 @@ pub enum Call {
     Open(Vec<(String, String)>),
     /// Asks the workbench.
     Ask(Request),
+    /// Begins a choice that is computed in steps, in place of the one before.
+    Begin {
+        /// A project's name, or the whole text of a project document.
+        project: String,
+        /// Draws of the last step.
+        draws: usize,
+        /// Seed.
+        seed: u64,
+    },
+    /// Takes draws of that choice.
+    Draw {
+        /// The boards whose reworks are drawn; `None` draws the boards themselves.
+        reworks: Option<Vec<String>>,
+        /// First draw.
+        from: usize,
+        /// The draw after the last.
+        to: usize,
+        /// Whether they are handed out for another instance.
+        hand_out: bool,
+    },
+    /// Takes over what another instance has handed out: its whole answer.
+    Take(Handed),
+    /// The choice from the first draws.
+    Report {
+        /// How many.
+        draws: usize,
+    },
+}
+
+/// The answer in which draws are handed out.
+#[derive(Debug, Deserialize)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Handed {
+    /// The draws.
+    Drawn(Option<Part>),
 }
 
 /// What comes back.
@@ -33,6 +70,10 @@ pub enum Answer {
     Opened(Vec<Diagnostic>),
     /// The workbench's reply.
     Reply(Box<Reply>),
+    /// The choice has begun, or its question could not be understood.
+    Begun(Result<(), Vec<Diagnostic>>),
+    /// Draws were taken; what is handed out.
+    Drawn(Option<Part>),
     /// The call itself could not be read.
     Fault(String),
 }
@@ -40,6 +81,17 @@ pub enum Answer {
 thread_local! {
     // A worker is one thread and has one bench.
     static BENCH: RefCell<Bench> = RefCell::new(Bench::default());
+    static CHOICE: RefCell<Option<Stepwise>> = const { RefCell::new(None) };
+}
+
+/// Does something with the choice that was begun.
+fn with_choice(act: impl FnOnce(&mut Stepwise) -> Result<Answer, QuestionError>) -> Answer {
+    CHOICE.with(|slot| match slot.borrow_mut().as_mut() {
+        None => Answer::Fault("no choice was begun".into()),
+        Some(choice) => act(choice).unwrap_or_else(|error| {
+            Answer::Reply(Box::new(Reply::Error(vec![diagnostic(&error)])))
+        }),
+    })
 }
 
 /// Answers a call in JSON.
@@ -54,6 +106,31 @@ pub fn answer(call: &[u8]) -> Vec<u8> {
         Ok(Call::Ask(request)) => {
             Answer::Reply(Box::new(BENCH.with(|slot| ask(&slot.borrow(), request))))
         }
+        Ok(Call::Begin { project, draws, seed }) => {
+            let begun = BENCH.with(|slot| stepwise(&slot.borrow(), &project, draws, seed));
+            Answer::Begun(begun.map(|choice| CHOICE.with(|slot| *slot.borrow_mut() = Some(choice))))
+        }
+        Ok(Call::Draw { reworks, from, to, hand_out }) => with_choice(|choice| {
+            if hand_out {
+                return choice.part(reworks, from..to).map(|part| Answer::Drawn(Some(part)));
+            }
+            match reworks {
+                Some(boards) => choice.draw_reworks(&boards, from..to)?,
+                None => choice.draw(from..to)?,
+            }
+            Ok(Answer::Drawn(None))
+        }),
+        Ok(Call::Take(Handed::Drawn(part))) => with_choice(|choice| {
+            if let Some(part) = part {
+                choice.take(&part)?;
+            }
+            Ok(Answer::Drawn(None))
+        }),
+        Ok(Call::Report { draws }) => with_choice(|choice| {
+            choice
+                .report(draws)
+                .map(|report| Answer::Reply(Box::new(Reply::Choice(Box::new(report)))))
+        }),
     };
     serde_json::to_vec(&answer)
         .unwrap_or_else(|error| format!(r#"{{"fault":"reply cannot be written: {error}"}}"#).into())
@@ -109,6 +186,23 @@ mod tests {
         open();
         let reply = said(&json!({ "ask": { "table": { "columns": ["all"] } } }));
         assert_eq!(reply["reply"]["table"]["rows"].as_array().unwrap().len(), 11);
+    }
+
+    #[test]
+    fn a_choice_in_steps_is_the_choice_at_once() {
+        open();
+        let at_once = said(
+            &json!({ "ask": { "choose": { "project": "footbridges", "draws": 40, "seed": 1 } } }),
+        );
+        let begun = said(&json!({ "begin": { "project": "footbridges", "draws": 40, "seed": 1 } }));
+        assert!(begun["begun"]["Ok"].is_null(), "{begun}");
+        let handed =
+            said(&json!({ "draw": { "reworks": null, "from": 20, "to": 40, "hand_out": true } }));
+        assert!(said(&json!({ "take": handed }))["drawn"].is_null());
+        assert_eq!(said(&json!({ "report": { "draws": 8 } }))["reply"]["choice"]["draws"], 8);
+        assert_eq!(said(&json!({ "report": { "draws": 40 } })), at_once);
+        let wrong = said(&json!({ "begin": { "project": "footbridge", "draws": 40, "seed": 1 } }));
+        assert_eq!(wrong["begun"]["Err"][0]["code"], "no-such");
     }
 
     #[test]

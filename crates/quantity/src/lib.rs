@@ -52,7 +52,8 @@ pub use money::Money;
 pub use print::{Notation, UNKNOWN, round_to_uncertainty};
 pub use quantity::{
     Angle, Capacitance, Charge, Current, Duration, Energy, Frequency, Irradiation, Length, Mass,
-    MolarEnergy, Power, Quantity, Ratio, Resistance, SelfDischarge, Spread, Temperature,
-    TemperatureCoefficient, TemperatureDifference, ThermalResistance, Voltage,
+    MolarEnergy, OfDimension, Power, Quantity, Ratio, Resistance, SelfDischarge, Spread,
+    Temperature, TemperatureCoefficient, TemperatureDifference, ThermalResistance, Untyped,
+    Voltage,
 };
 pub use units::{DAY_S, HOUR_S, MONTH_S, YEAR_S};

@@ -10,7 +10,7 @@ use serde::de::{self, Deserialize, Deserializer, Visitor};
 use serde::{Serialize, Serializer};
 
 use crate::dimension as dim;
-use crate::dimension::Dimension;
+use crate::dimension::{Dimension, DimensionInfo};
 use crate::error::ParseError;
 use crate::parse::parse;
 use crate::units::{HOUR_S, MONTH_S, YEAR_S};
@@ -136,47 +136,79 @@ impl<D: Dimension> Serialize for Quantity<D> {
     }
 }
 
-impl<'de, D: Dimension> Deserialize<'de> for Quantity<D> {
-    fn deserialize<De: Deserializer<'de>>(deserializer: De) -> Result<Self, De::Error> {
-        struct TextVisitor<D>(PhantomData<D>);
-        impl<D: Dimension> Visitor<'_> for TextVisitor<D> {
-            type Value = Quantity<D>;
+/// What a text says, before its dimension becomes a type.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Untyped {
+    si: f64,
+    spread: Spread,
+    text: Box<str>,
+}
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                write!(f, "{} with its unit, such as \"{}\"", D::INFO.name, D::INFO.examples[0])
-            }
-
-            fn visit_str<E: de::Error>(self, text: &str) -> Result<Self::Value, E> {
-                Quantity::parse(text).map_err(|error| E::custom(error.to_line()))
-            }
-
-            fn visit_i64<E: de::Error>(self, number: i64) -> Result<Self::Value, E> {
-                bare::<D, E>(&number.to_string())
-            }
-
-            fn visit_u64<E: de::Error>(self, number: u64) -> Result<Self::Value, E> {
-                bare::<D, E>(&number.to_string())
-            }
-
-            fn visit_f64<E: de::Error>(self, number: f64) -> Result<Self::Value, E> {
-                bare::<D, E>(&number.to_string())
-            }
-        }
-        deserializer.deserialize_any(TextVisitor(PhantomData))
+impl<D: Dimension> From<Untyped> for Quantity<D> {
+    fn from(Untyped { si, spread, text }: Untyped) -> Self {
+        Self { si, spread, text: Some(text), dimension: PhantomData }
     }
 }
 
-/// A bare number: right for a ratio, an error that lists the units elsewhere.
-fn bare<D: Dimension, E: de::Error>(number: &str) -> Result<Quantity<D>, E> {
-    if D::INFO.bare_number {
-        return Quantity::parse(number).map_err(|error| E::custom(error.to_line()));
+/// Reads quantities of a dimension that is a value, not a type: one piece of code for all dimensions.
+#[derive(Clone, Copy, Debug)]
+pub struct OfDimension(pub &'static DimensionInfo);
+
+impl OfDimension {
+    fn read<E: de::Error>(self, text: &str) -> Result<Untyped, E> {
+        let parsed = parse(text, self.0).map_err(|error| E::custom(error.to_line()))?;
+        Ok(Untyped { si: parsed.si, spread: parsed.spread, text: text.into() })
     }
-    Err(E::custom(format!(
-        "a bare number where {} with its unit is needed [bytes 0..0] help: write it in quotes with its unit, such as \"{}\"; units that fit: {}",
-        D::INFO.name,
-        D::INFO.examples[0],
-        D::INFO.fits
-    )))
+
+    /// A bare number: right for a ratio, an error that lists the units elsewhere.
+    fn bare<E: de::Error>(self, number: &str) -> Result<Untyped, E> {
+        let info = self.0;
+        if info.bare_number {
+            return self.read(number);
+        }
+        Err(E::custom(format!(
+            "a bare number where {} with its unit is needed [bytes 0..0] help: write it in quotes with its unit, such as \"{}\"; units that fit: {}",
+            info.name, info.examples[0], info.fits
+        )))
+    }
+}
+
+impl<'de> de::DeserializeSeed<'de> for OfDimension {
+    type Value = Untyped;
+
+    fn deserialize<De: Deserializer<'de>>(self, deserializer: De) -> Result<Untyped, De::Error> {
+        deserializer.deserialize_any(self)
+    }
+}
+
+impl Visitor<'_> for OfDimension {
+    type Value = Untyped;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} with its unit, such as \"{}\"", self.0.name, self.0.examples[0])
+    }
+
+    fn visit_str<E: de::Error>(self, text: &str) -> Result<Untyped, E> {
+        self.read(text)
+    }
+
+    fn visit_i64<E: de::Error>(self, number: i64) -> Result<Untyped, E> {
+        self.bare(&number.to_string())
+    }
+
+    fn visit_u64<E: de::Error>(self, number: u64) -> Result<Untyped, E> {
+        self.bare(&number.to_string())
+    }
+
+    fn visit_f64<E: de::Error>(self, number: f64) -> Result<Untyped, E> {
+        self.bare(&number.to_string())
+    }
+}
+
+impl<'de, D: Dimension> Deserialize<'de> for Quantity<D> {
+    fn deserialize<De: Deserializer<'de>>(deserializer: De) -> Result<Self, De::Error> {
+        deserializer.deserialize_any(OfDimension(D::INFO)).map(Self::from)
+    }
 }
 
 impl<D: Dimension> JsonSchema for Quantity<D> {

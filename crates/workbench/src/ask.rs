@@ -8,10 +8,12 @@ use overwinter_documents::types::project::Project;
 use crate::answers;
 use crate::bench::Bench;
 use crate::bill;
-use crate::check;
+use crate::measure::entry::{self, EntryForm, ReadBack};
+use crate::measure::guide::{GuideReport, StepLine, guide};
 use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
+use crate::stepwise::Stepwise;
 use crate::table::{TableQuery, all_columns, table};
 
 /// A question.
@@ -66,8 +68,30 @@ pub enum Request {
     },
     /// All findings.
     Check,
-    /// Names of all projects, cells and boards.
+    /// Names of all projects, cells, boards and specimens.
     Names,
+    /// The bench protocol as it stands.
+    Protocol,
+    /// The bench protocol for a specimen: what is done, what is in the way, what comes next.
+    Guide {
+        /// The specimen's label.
+        specimen: String,
+        /// A project's name, or the whole text of a project document.
+        #[serde(default)]
+        project: Option<String>,
+    },
+    /// What a step of the protocol asks to be written down.
+    Entry {
+        /// Number of the step, from 1.
+        step: usize,
+    },
+    /// Reads what was typed at the bench.
+    ReadBack {
+        /// What the reading is of, `"temperature"` or `"duration"`.
+        what: String,
+        /// What was typed.
+        text: String,
+    },
 }
 
 /// An answer.
@@ -89,6 +113,14 @@ pub enum Reply {
     Check(Vec<Diagnostic>),
     /// Names.
     Names(Names),
+    /// The steps of the protocol.
+    Protocol(Vec<StepLine>),
+    /// The guide of a specimen.
+    Guide(Box<GuideReport>),
+    /// What to write down; nothing where nothing is read.
+    Entry(Option<EntryForm>),
+    /// What was typed, as it was understood.
+    ReadBack(ReadBack),
     /// The question could not be answered.
     Error(Vec<Diagnostic>),
 }
@@ -103,6 +135,8 @@ pub struct Names {
     pub cells: Vec<String>,
     /// Boards.
     pub boards: Vec<String>,
+    /// Labels of the specimens.
+    pub specimens: Vec<String>,
 }
 
 /// A board with what is known of it.
@@ -178,13 +212,46 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
                 table,
             })))
         }
-        Request::Check => Ok(Reply::Check(check::check(bench))),
+        #[cfg(feature = "findings")]
+        Request::Check => Ok(Reply::Check(crate::check::check(bench))),
+        #[cfg(not(feature = "findings"))]
+        Request::Check => Err(vec![
+            Diagnostic::error("no-findings", "findings are not computed here")
+                .help("ask the command line: overwinter check"),
+        ]),
         Request::Names => Ok(Reply::Names(Names {
             projects: bench.projects().map(|p| p.name.clone()).collect(),
             cells: bench.cells().map(|c| c.name.clone()).collect(),
             boards: bench.boards().map(|b| b.name.clone()).collect(),
+            specimens: bench.folder().specimens().map(|(_, s)| s.id.clone()).collect(),
         })),
+        Request::Protocol => Ok(Reply::Protocol(entry::protocol())),
+        Request::Guide { specimen, project } => {
+            let project = project.map(|text| project_of(bench, &text)).transpose()?;
+            guide(bench, &specimen, project.as_ref())
+                .map(|report| Reply::Guide(Box::new(report)))
+                .map_err(|e| vec![diagnostic(&e)])
+        }
+        Request::Entry { step } => Ok(Reply::Entry(entry::form(step))),
+        Request::ReadBack { what, text } => {
+            entry::read_back(&what, &text).map(Reply::ReadBack).map_err(|e| vec![e])
+        }
     }
+}
+
+/// The choice for a project, by its name or the text of a whole document, to be computed in steps.
+///
+/// # Errors
+/// The project cannot be read, or a name does not exist.
+pub fn stepwise(
+    bench: &Bench,
+    project: &str,
+    draws: usize,
+    seed: u64,
+) -> Result<Stepwise, Vec<Diagnostic>> {
+    let project = project_of(bench, project)?;
+    let options = options(draws, seed)?;
+    Stepwise::new(bench, &project, options).map_err(|e| vec![diagnostic(&e)])
 }
 
 fn options(draws: usize, seed: u64) -> Result<SampleOptions, Vec<Diagnostic>> {

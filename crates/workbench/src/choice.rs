@@ -8,7 +8,7 @@ use crate::report::{
     BoardVerdict, CellValue, ChoiceReport, EndingShare, LifeAnswer, NeedResult, NeedVerdict,
     ReworkGain, SCHEMA_VERSION,
 };
-use crate::sampling::{SampleOptions, SampledLives, sample};
+use crate::sampling::{SampleOptions, SampledLives, sample, sample_specimens};
 use crate::text::{days, life, percent};
 
 /// A rework of a board as a case of its own.
@@ -73,7 +73,7 @@ pub struct Question {
 }
 
 /// Draws behind the rework suggestions.
-const VARIANT_DRAWS: usize = 512;
+pub(crate) const VARIANT_DRAWS: usize = 512;
 
 /// Answers the question for all candidates.
 ///
@@ -84,17 +84,40 @@ pub fn choose(
     candidates: &[Candidate],
     options: SampleOptions,
 ) -> Result<ChoiceReport, (String, InputError)> {
-    let with_case: Vec<usize> =
-        (0..candidates.len()).filter(|&i| candidates[i].case.is_ok()).collect();
     let cases: Vec<Case> = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
     let sampled = sample(&cases, options).map_err(|(k, error)| (cases[k].board.clone(), error))?;
-    let lives_of = |i: usize| with_case.binary_search(&i).ok().map(|k| (&cases[k], &sampled[k]));
+    assemble(question, candidates, &sampled, options, |cases, options| {
+        sample_specimens(cases, options)
+    })
+}
+
+/// The report from the lives of the candidates that have a case, in their order; `sample_reworks` gives those of the reworks,
+/// each after its own board.
+///
+/// # Errors
+/// [`InputError`] of a rework that cannot be forecast, with the board's name.
+pub(crate) fn assemble(
+    question: &Question,
+    candidates: &[Candidate],
+    sampled: &[SampledLives],
+    options: SampleOptions,
+    sample_reworks: impl FnOnce(
+        &[Case],
+        SampleOptions,
+    ) -> Result<Vec<SampledLives>, (usize, InputError)>,
+) -> Result<ChoiceReport, (String, InputError)> {
+    let with_case: Vec<usize> =
+        (0..candidates.len()).filter(|&i| candidates[i].case.is_ok()).collect();
+    let lives_of = |i: usize| {
+        let case = candidates[i].case.as_ref().ok()?;
+        with_case.binary_search(&i).ok().map(|k| (case, &sampled[k]))
+    };
 
     let mut boards = Vec::with_capacity(candidates.len());
     for (i, candidate) in candidates.iter().enumerate() {
         boards.push(verdict_of(question, candidate, lives_of(i)));
     }
-    suggest_reworks(question, candidates, &mut boards, options)?;
+    suggest_reworks(question, candidates, &mut boards, options, sample_reworks)?;
     mark_front(question, candidates, &mut boards);
 
     let mut order: Vec<usize> = (0..boards.len()).collect();
@@ -381,6 +404,10 @@ fn suggest_reworks(
     candidates: &[Candidate],
     boards: &mut [BoardVerdict],
     options: SampleOptions,
+    sample_reworks: impl FnOnce(
+        &[Case],
+        SampleOptions,
+    ) -> Result<Vec<SampledLives>, (usize, InputError)>,
 ) -> Result<(), (String, InputError)> {
     let wanted: Vec<(usize, &Variant)> = candidates
         .iter()
@@ -392,7 +419,7 @@ fn suggest_reworks(
         return Ok(());
     }
     let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
-    let gains = rework_gains(question.target_s, candidates, &wanted, options)?;
+    let gains = rework_gains(question.target_s, candidates, &wanted, options, sample_reworks)?;
     for (i, gain) in gains {
         let meets =
             |g: &ReworkGain| g.chance_of_target.is_some_and(|c| c >= question.target_chance);
@@ -412,14 +439,12 @@ fn suggest_reworks(
     Ok(())
 }
 
-/// Median days gained by each variant against its own board, common draws.
-fn rework_gains(
-    target_s: Option<f64>,
+/// Each wanted rework after its own board.
+pub(crate) fn rework_cases(
     candidates: &[Candidate],
     wanted: &[(usize, &Variant)],
-    options: SampleOptions,
-) -> Result<Vec<(usize, ReworkGain)>, (String, InputError)> {
-    let mut cases: Vec<Case> = Vec::new();
+) -> Result<Vec<Case>, (String, InputError)> {
+    let mut cases: Vec<Case> = Vec::with_capacity(2 * wanted.len());
     for (i, variant) in wanted {
         match &candidates[*i].case {
             Ok(case) => cases.push(case.clone()),
@@ -427,7 +452,23 @@ fn rework_gains(
         }
         cases.push(variant.case.clone());
     }
-    let sampled = sample(&cases, options).map_err(|(k, error)| (cases[k].board.clone(), error))?;
+    Ok(cases)
+}
+
+/// Median days gained by each variant against its own board, common draws.
+fn rework_gains(
+    target_s: Option<f64>,
+    candidates: &[Candidate],
+    wanted: &[(usize, &Variant)],
+    options: SampleOptions,
+    sample_reworks: impl FnOnce(
+        &[Case],
+        SampleOptions,
+    ) -> Result<Vec<SampledLives>, (usize, InputError)>,
+) -> Result<Vec<(usize, ReworkGain)>, (String, InputError)> {
+    let cases = rework_cases(candidates, wanted)?;
+    let sampled =
+        sample_reworks(&cases, options).map_err(|(k, error)| (cases[k].board.clone(), error))?;
     Ok(wanted
         .iter()
         .zip(sampled.chunks_exact(2))
@@ -465,7 +506,10 @@ pub fn reworks(
         return Ok(Vec::new());
     }
     let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
-    let gains = rework_gains(target_s, std::slice::from_ref(candidate), &wanted, options)?;
+    let candidates = std::slice::from_ref(candidate);
+    let gains = rework_gains(target_s, candidates, &wanted, options, |cases, options| {
+        sample_specimens(cases, options)
+    })?;
     let mut gains: Vec<ReworkGain> = gains.into_iter().map(|(_, gain)| gain).collect();
     gains.sort_by(|a, b| b.days_per_minute.total_cmp(&a.days_per_minute));
     Ok(gains)

@@ -6,6 +6,7 @@ pub mod ask;
 pub mod bench;
 pub mod bill;
 pub mod case;
+#[cfg(feature = "findings")]
 pub mod check;
 pub mod choice;
 pub mod demo;
@@ -21,6 +22,7 @@ pub mod resolve;
 pub mod sampling;
 pub mod spread;
 pub mod starter;
+pub mod stepwise;
 pub mod table;
 pub mod text;
 pub mod trace_report;

@@ -51,8 +51,31 @@ pub struct SampledLives {
     pub quick: Option<f64>,
 }
 
+/// What is kept of one life.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Drawn {
+    /// The life, s.
+    pub(crate) life_s: f64,
+    /// What ended it.
+    pub(crate) ending: Ending,
+    /// The activity in which it ended.
+    pub(crate) activity: Option<usize>,
+    /// What has to be said of it.
+    pub(crate) flags: Flags,
+}
+
+impl From<Life> for Drawn {
+    fn from(life: Life) -> Self {
+        let activity = match life.place {
+            Place::Sleep => None,
+            Place::Segment { activity, .. } | Place::Peak { activity, .. } => Some(activity),
+        };
+        Self { life_s: life.life_s, ending: life.ending, activity, flags: life.flags }
+    }
+}
+
 /// Draws from which on a quick twin is worth its calibration and check.
-const QUICK_FROM: usize = 256;
+pub(crate) const QUICK_FROM: usize = 256;
 
 /// Draws that are forecast in full to check a twin.
 const CHECKED: usize = 32;
@@ -66,6 +89,40 @@ pub fn sample(
     options: SampleOptions,
 ) -> Result<Vec<SampledLives>, (usize, InputError)> {
     sample_prepared(cases, &prepare(cases, options), options)
+}
+
+/// The same with the specimens at hand alone, `bought_s` being those of the specimen. A case that stands in the list several
+/// times has its part in the order of the draws as often, but is forecast once.
+///
+/// # Errors
+/// As [`sample`].
+pub fn sample_specimens(
+    cases: &[Case],
+    options: SampleOptions,
+) -> Result<Vec<SampledLives>, (usize, InputError)> {
+    let (first, distinct) = distinct(cases);
+    let prepared = prepare_specimens(cases, options);
+    let prepared: Vec<CaseColumns> = distinct.iter().map(|&c| prepared[c].clone()).collect();
+    let some: Vec<Case> = distinct.iter().map(|&c| cases[c].clone()).collect();
+    let sampled =
+        sample_prepared(&some, &prepared, options).map_err(|(k, error)| (distinct[k], error))?;
+    Ok(first.into_iter().map(|k| sampled[k].clone()).collect())
+}
+
+/// For each case the place of its like among the distinct ones, and the indices of those.
+pub(crate) fn distinct(cases: &[Case]) -> (Vec<usize>, Vec<usize>) {
+    let mut distinct: Vec<usize> = Vec::new();
+    let first = cases
+        .iter()
+        .enumerate()
+        .map(|(c, case)| {
+            distinct.iter().position(|&known| cases[known] == *case).unwrap_or_else(|| {
+                distinct.push(c);
+                distinct.len() - 1
+            })
+        })
+        .collect();
+    (first, distinct)
 }
 
 /// One input over all draws, with the cases that it is an input of.
@@ -109,9 +166,18 @@ pub fn sample_with_inputs(
     Ok((lives, columns))
 }
 
-fn prepare(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {
+pub(crate) fn prepare(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {
     let table = DrawTable::new(cases, options);
     map_cases(cases, |case| CaseColumns::new(case, &table))
+}
+
+/// The same without the values of one you might buy.
+pub(crate) fn prepare_specimens(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {
+    let mut prepared = prepare(cases, options);
+    for columns in &mut prepared {
+        columns.bought.fill(None);
+    }
+    prepared
 }
 
 fn sample_prepared(
@@ -138,46 +204,63 @@ fn sample_prepared(
     let mut parts = parts.into_iter();
     (0..cases.len())
         .map(|c| {
-            let mut lives = SampledLives {
-                specimen_s: Vec::with_capacity(options.draws),
-                bought_s: Vec::with_capacity(options.draws),
-                specimen_endings: Vec::new(),
-                bought_endings: Vec::new(),
-                flags: quick[c].as_ref().map_or_else(Flags::default, |q| q.flags),
-                bounded: prepared[c].bounded,
-                quick: quick[c].as_ref().map(|q| q.largest_difference),
-            };
+            let mut drawn = Vec::with_capacity(options.draws);
             for _ in 0..chunks {
-                let part = parts.next().expect("one part per task")?;
-                for (specimen, bought) in part {
-                    // A twin does not meet what depends on voltage: its checks in full said what has to be said.
-                    if quick[c].is_none() {
-                        lives.flags.extend(specimen.flags);
-                        lives.flags.extend(bought.flags);
-                    }
-                    count(&mut lives.specimen_endings, &specimen);
-                    count(&mut lives.bought_endings, &bought);
-                    lives.specimen_s.push(specimen.life_s);
-                    lives.bought_s.push(bought.life_s);
-                }
+                drawn.extend(parts.next().expect("one part per task")?);
             }
-            for endings in [&mut lives.specimen_endings, &mut lives.bought_endings] {
-                endings.sort_by_key(|e| std::cmp::Reverse(e.2));
-            }
-            Ok(lives)
+            Ok(SampledLives::of(
+                drawn.into_iter().map(|(own, bought)| (own.into(), bought.into())),
+                quick[c].as_ref(),
+                prepared[c].bounded,
+            ))
         })
         .collect()
 }
 
+impl SampledLives {
+    /// The lives in the order of their draws.
+    pub(crate) fn of(
+        drawn: impl Iterator<Item = (Drawn, Drawn)>,
+        quick: Option<&Quick>,
+        bounded: usize,
+    ) -> Self {
+        let mut lives = Self {
+            specimen_s: Vec::new(),
+            bought_s: Vec::new(),
+            specimen_endings: Vec::new(),
+            bought_endings: Vec::new(),
+            flags: quick.map_or_else(Flags::default, |q| q.flags),
+            bounded,
+            quick: quick.map(|q| q.largest_difference),
+        };
+        for (specimen, bought) in drawn {
+            // A twin does not meet what depends on voltage: its checks in full said what has to be said.
+            if quick.is_none() {
+                lives.flags.extend(specimen.flags);
+                lives.flags.extend(bought.flags);
+            }
+            count(&mut lives.specimen_endings, &specimen);
+            count(&mut lives.bought_endings, &bought);
+            lives.specimen_s.push(specimen.life_s);
+            lives.bought_s.push(bought.life_s);
+        }
+        for endings in [&mut lives.specimen_endings, &mut lives.bought_endings] {
+            endings.sort_by_key(|e| std::cmp::Reverse(e.2));
+        }
+        lives
+    }
+}
+
 /// A twin that was checked.
-struct Quick {
-    twin: Twin,
+#[derive(Debug)]
+pub(crate) struct Quick {
+    pub(crate) twin: Twin,
     largest_difference: f64,
     flags: Flags,
 }
 
 /// The quick twin of a case if it has one and agrees with the full forecast on draws spread over all of them.
-fn quick_twin(
+pub(crate) fn quick_twin(
     case: &Case,
     columns: &CaseColumns,
     draws: usize,
@@ -198,14 +281,10 @@ fn quick_twin(
     }))
 }
 
-fn count(endings: &mut Vec<(Ending, Option<usize>, usize)>, life: &Life) {
-    let activity = match life.place {
-        Place::Sleep => None,
-        Place::Segment { activity, .. } | Place::Peak { activity, .. } => Some(activity),
-    };
-    match endings.iter_mut().find(|e| e.0 == life.ending && e.1 == activity) {
+fn count(endings: &mut Vec<(Ending, Option<usize>, usize)>, life: &Drawn) {
+    match endings.iter_mut().find(|e| e.0 == life.ending && e.1 == life.activity) {
         Some(entry) => entry.2 += 1,
-        None => endings.push((life.ending, activity, 1)),
+        None => endings.push((life.ending, life.activity, 1)),
     }
 }
 
@@ -253,12 +332,13 @@ fn spread_name(case: &Case, key: &str) -> String {
 }
 
 /// The values of one case's inputs in all draws.
-struct CaseColumns {
+#[derive(Debug, Clone)]
+pub(crate) struct CaseColumns {
     /// Per input: the value in each draw, or nothing if it never moves.
     specimen: Vec<Option<Vec<f64>>>,
     /// Per input: the value of one you might buy where it differs.
     bought: Vec<Option<Vec<f64>>>,
-    bounded: usize,
+    pub(crate) bounded: usize,
 }
 
 impl CaseColumns {
@@ -292,7 +372,7 @@ impl CaseColumns {
     }
 
     /// Lives of this specimen and of one you might buy in the draws of `range`, of the case or of its twin.
-    fn run(
+    pub(crate) fn run(
         &self,
         case: &Case,
         twin: Option<&Twin>,

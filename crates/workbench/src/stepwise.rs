@@ -1,0 +1,392 @@
+//! A choice in steps: a first report from a few draws, sharper ones from more, work shared with another instance.
+//!
+//! A draw is computed from its index alone, so the first 64 draws of a choice with 1 000 are its first 64 whenever they are
+//! taken and whoever takes them. A [`Stepwise`] keeps what it has drawn and computes only what is missing; with all draws its
+//! report is [`crate::answers::choice`] of as many draws, bit for bit (tested). Where the platform has no threads, a second
+//! instance with the same question takes part of the draws and hands them over as a [`Part`].
+
+use std::ops::Range;
+
+use overwinter_documents::types::project::Project;
+use overwinter_engine::outcome::Flag;
+use overwinter_engine::{Ending, Flags, InputError};
+use serde::{Deserialize, Serialize};
+
+use crate::bench::Bench;
+use crate::case::Case;
+use crate::choice::{Candidate, Question, VARIANT_DRAWS, Variant, assemble, rework_cases};
+use crate::question::{QuestionError, boards_of, candidate, cell_of, question};
+use crate::report::ChoiceReport;
+use crate::resolve::ResolveError;
+use crate::sampling::{
+    CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, prepare,
+    prepare_specimens, quick_twin,
+};
+
+/// Draws that one instance hands to another with the same question.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Part {
+    /// The boards whose reworks these are; `None` for the boards themselves.
+    pub reworks: Option<Vec<String>>,
+    /// The first draw.
+    pub from: usize,
+    /// Per distinct case, four words a draw: bits of the life in seconds, then ending, activity and flags; of this specimen and of
+    /// one you might buy.
+    pub lives: Vec<Vec<u64>>,
+}
+
+/// A choice whose draws are taken little by little.
+#[derive(Debug)]
+pub struct Stepwise {
+    question: Question,
+    candidates: Vec<Candidate>,
+    options: SampleOptions,
+    boards: Drawing,
+    /// The candidates whose reworks are drawn, and those draws.
+    reworks: Option<(Vec<usize>, Drawing)>,
+}
+
+impl Stepwise {
+    /// Asks the question of a project; nothing is drawn yet.
+    ///
+    /// # Errors
+    /// A name that does not exist.
+    pub fn new(
+        bench: &Bench,
+        project: &Project,
+        options: SampleOptions,
+    ) -> Result<Self, QuestionError> {
+        let cell = cell_of(bench, project)?;
+        let boards = boards_of(bench, project)?;
+        let candidates: Vec<_> =
+            boards.iter().map(|board| candidate(bench, project, cell, board, None)).collect();
+        let cases: Vec<Case> = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
+        let boards = Drawing::new(&cases, prepare(&cases, options), options.draws);
+        Ok(Self { question: question(project, cell), candidates, options, boards, reworks: None })
+    }
+
+    /// Takes the draws of `range` for the boards, as far as they are missing.
+    ///
+    /// # Errors
+    /// A case that cannot be forecast.
+    pub fn draw(&mut self, range: Range<usize>) -> Result<(), QuestionError> {
+        self.boards.draw(range).map_err(engine_fault)
+    }
+
+    /// Takes the draws of `range` for the reworks of these boards, as far as they are missing.
+    ///
+    /// # Errors
+    /// A case that cannot be forecast.
+    pub fn draw_reworks(
+        &mut self,
+        boards: &[String],
+        range: Range<usize>,
+    ) -> Result<(), QuestionError> {
+        self.rework_drawing(boards)?.draw(range).map_err(engine_fault)
+    }
+
+    /// The draws of `range`, taken where they are missing, for another instance.
+    ///
+    /// # Errors
+    /// A case that cannot be forecast.
+    pub fn part(
+        &mut self,
+        reworks: Option<Vec<String>>,
+        range: Range<usize>,
+    ) -> Result<Part, QuestionError> {
+        let from = range.start;
+        let drawing = match &reworks {
+            Some(boards) => self.rework_drawing(boards)?,
+            None => &mut self.boards,
+        };
+        drawing.draw(range.clone()).map_err(engine_fault)?;
+        let lives = drawing.words(range);
+        Ok(Part { reworks, from, lives })
+    }
+
+    /// Takes over what another instance has drawn; what does not fit this question is left.
+    ///
+    /// # Errors
+    /// A board without figures has no reworks.
+    pub fn take(&mut self, part: &Part) -> Result<(), QuestionError> {
+        let drawing = match &part.reworks {
+            Some(boards) => self.rework_drawing(boards)?,
+            None => &mut self.boards,
+        };
+        drawing.take(part.from, &part.lives);
+        Ok(())
+    }
+
+    /// The report from the first `draws` draws; what is missing of them is taken.
+    ///
+    /// # Errors
+    /// A case that cannot be forecast.
+    pub fn report(&mut self, draws: usize) -> Result<ChoiceReport, QuestionError> {
+        let draws = draws.clamp(1, self.options.draws.max(1));
+        let whole = draws == self.options.draws;
+        let sampled = self.boards.lives(draws, whole).map_err(engine_fault)?;
+        let options = SampleOptions { draws, ..self.options };
+        let Self { question, candidates, reworks, options: all, .. } = self;
+        assemble(question, candidates, &sampled, options, |cases, some| {
+            let same = |known: &Drawing| {
+                known.place.len() == cases.len()
+                    && cases.iter().zip(&known.place).all(|(case, &k)| *case == known.cases[k])
+            };
+            let mut kept = reworks.take().filter(|(_, drawing)| same(drawing));
+            let (_, drawing) = kept.get_or_insert_with(|| {
+                (failing(candidates, cases), Drawing::of_reworks(cases, *all))
+            });
+            let lives = drawing.lives(some.draws, whole);
+            *reworks = kept;
+            lives.map_err(|(k, error, _)| (k, error))
+        })
+        .map_err(|(subject, error)| ResolveError::Engine { subject, error }.into())
+    }
+
+    /// The draws of the reworks of these boards; others are forgotten.
+    fn rework_drawing(&mut self, boards: &[String]) -> Result<&mut Drawing, QuestionError> {
+        let wanted: Vec<usize> = (0..self.candidates.len())
+            .filter(|&i| {
+                let candidate = &self.candidates[i];
+                !candidate.variants.is_empty()
+                    && candidate.case.is_ok()
+                    && boards.contains(&candidate.board)
+            })
+            .collect();
+        let known = self.reworks.take().filter(|(known, _)| *known == wanted);
+        let (wanted, drawing) = match known {
+            Some(known) => known,
+            None => {
+                let variants: Vec<(usize, &Variant)> = wanted
+                    .iter()
+                    .flat_map(|&i| self.candidates[i].variants.iter().map(move |v| (i, v)))
+                    .collect();
+                let cases = rework_cases(&self.candidates, &variants)
+                    .map_err(|(subject, error)| ResolveError::Engine { subject, error })?;
+                (wanted, Drawing::of_reworks(&cases, self.options))
+            }
+        };
+        Ok(&mut self.reworks.insert((wanted, drawing)).1)
+    }
+}
+
+/// The candidates to which these cases belong, each rework standing after its board.
+fn failing(candidates: &[Candidate], cases: &[Case]) -> Vec<usize> {
+    (0..candidates.len())
+        .filter(|&i| {
+            !candidates[i].variants.is_empty()
+                && candidates[i]
+                    .case
+                    .as_ref()
+                    .is_ok_and(|own| cases.iter().step_by(2).any(|c| c == own))
+        })
+        .collect()
+}
+
+type Fault = (usize, InputError, String);
+
+fn engine_fault((_, error, subject): Fault) -> QuestionError {
+    ResolveError::Engine { subject, error }.into()
+}
+
+/// Draws of a list of cases, taken where they are wanted.
+#[derive(Debug)]
+struct Drawing {
+    /// The distinct cases.
+    cases: Vec<Case>,
+    /// For each case that was asked: its place among them.
+    place: Vec<usize>,
+    columns: Vec<CaseColumns>,
+    draws: usize,
+    /// Quick twins, once it is known which cases have one.
+    quick: Option<Vec<Option<Quick>>>,
+    drawn: Vec<Vec<Option<(Drawn, Drawn)>>>,
+}
+
+impl Drawing {
+    fn new(cases: &[Case], columns: Vec<CaseColumns>, draws: usize) -> Self {
+        let (place, distinct) = distinct(cases);
+        Self {
+            cases: distinct.iter().map(|&c| cases[c].clone()).collect(),
+            place,
+            drawn: vec![vec![None; draws]; distinct.len()],
+            columns: distinct.into_iter().map(|c| columns[c].clone()).collect(),
+            draws,
+            quick: None,
+        }
+    }
+
+    fn of_reworks(cases: &[Case], options: SampleOptions) -> Self {
+        let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
+        Self::new(cases, prepare_specimens(cases, options), options.draws)
+    }
+
+    fn fault(&self, distinct: usize, error: InputError) -> Fault {
+        let asked = self.place.iter().position(|&k| k == distinct).unwrap_or(0);
+        (asked, error, self.cases[distinct].board.clone())
+    }
+
+    fn draw(&mut self, range: Range<usize>) -> Result<(), Fault> {
+        let range = range.start.min(self.draws)..range.end.min(self.draws);
+        if self.quick.is_none() {
+            let mut quick = Vec::with_capacity(self.cases.len());
+            for (c, (case, columns)) in self.cases.iter().zip(&self.columns).enumerate() {
+                quick.push(if self.draws < QUICK_FROM {
+                    None
+                } else {
+                    quick_twin(case, columns, self.draws).map_err(|error| self.fault(c, error))?
+                });
+            }
+            self.quick = Some(quick);
+        }
+        for c in 0..self.cases.len() {
+            let missing: Vec<usize> =
+                range.clone().filter(|&k| self.drawn[c][k].is_none()).collect();
+            if missing.is_empty() {
+                continue;
+            }
+            let twin = self.quick.as_ref().and_then(|q| q[c].as_ref()).map(|q| &q.twin);
+            let lives = self.columns[c]
+                .run(&self.cases[c], twin, missing.iter().copied())
+                .map_err(|error| self.fault(c, error))?;
+            for (k, (own, bought)) in missing.into_iter().zip(lives) {
+                self.drawn[c][k] = Some((own.into(), bought.into()));
+            }
+        }
+        Ok(())
+    }
+
+    /// The lives of all asked cases in the first draws; how many values were bounded is only known of all draws.
+    fn lives(&mut self, draws: usize, whole: bool) -> Result<Vec<SampledLives>, Fault> {
+        let draws = draws.min(self.draws);
+        self.draw(0..draws)?;
+        Ok(self
+            .place
+            .iter()
+            .map(|&k| {
+                let quick = self.quick.as_ref().and_then(|q| q[k].as_ref());
+                let bounded = if whole { self.columns[k].bounded } else { 0 };
+                SampledLives::of(self.drawn[k][..draws].iter().copied().flatten(), quick, bounded)
+            })
+            .collect())
+    }
+
+    fn words(&self, range: Range<usize>) -> Vec<Vec<u64>> {
+        let range = range.start.min(self.draws)..range.end.min(self.draws);
+        self.drawn
+            .iter()
+            .map(|lives| {
+                lives[range.clone()]
+                    .iter()
+                    .flatten()
+                    .flat_map(|(own, bought)| [word(own), word(bought)].concat())
+                    .collect()
+            })
+            .collect()
+    }
+
+    fn take(&mut self, from: usize, lives: &[Vec<u64>]) {
+        if lives.len() != self.cases.len() {
+            return;
+        }
+        for (drawn, words) in self.drawn.iter_mut().zip(lives) {
+            for (slot, four) in drawn.iter_mut().skip(from).zip(words.chunks_exact(4)) {
+                if let (Some(own), Some(bought)) = (drawn_of(&four[..2]), drawn_of(&four[2..])) {
+                    *slot = Some((own, bought));
+                }
+            }
+        }
+    }
+}
+
+const ENDINGS: [Ending; 7] = [
+    Ending::RailBelowReset,
+    Ending::RegulatorOutOfReach,
+    Ending::CellCutoff,
+    Ending::ProtectionCutoff,
+    Ending::ChargeExhausted,
+    Ending::ShelfLife,
+    Ending::AliveAtHorizon,
+];
+
+/// A life in two words: bits of the seconds; ending in 8 bits, activity + 1 in 24, flags in 32.
+fn word(life: &Drawn) -> Vec<u64> {
+    let ending = ENDINGS.iter().position(|&e| e == life.ending).unwrap_or(0) as u64;
+    let activity = life.activity.map_or(0, |k| k as u64 + 1);
+    let flags = Flag::ALL
+        .iter()
+        .enumerate()
+        .filter(|(_, flag)| life.flags.contains(**flag))
+        .fold(0, |all, (bit, _)| all | 1_u64 << bit);
+    vec![life.life_s.to_bits(), ending | activity << 8 | flags << 32]
+}
+
+fn drawn_of(words: &[u64]) -> Option<Drawn> {
+    let &[life, rest] = words else { return None };
+    let mut flags = Flags::default();
+    for (bit, flag) in Flag::ALL.iter().enumerate() {
+        if rest >> (32 + bit) & 1 == 1 {
+            flags.insert(*flag);
+        }
+    }
+    Some(Drawn {
+        life_s: f64::from_bits(life),
+        ending: *ENDINGS.get((rest & 0xff) as usize)?,
+        activity: ((rest >> 8 & 0xff_ffff) as usize).checked_sub(1),
+        flags,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::answers::choice;
+    use crate::demo::FILES;
+
+    fn json(report: &ChoiceReport) -> String {
+        format!("{report:?}")
+    }
+
+    /// In steps, shared with a second instance, or at once: the same report, for a project with seasons and one with
+    /// constant climate (quick twins).
+    #[test]
+    fn in_steps_shared_or_at_once_the_report_is_the_same() {
+        let (bench, _) = Bench::read(FILES.iter().copied());
+        for name in bench.projects().map(|p| p.name.clone()).collect::<Vec<_>>() {
+            let project = bench.project(&name).unwrap();
+            let options = SampleOptions { draws: 300, seed: 7 };
+            let at_once = choice(&bench, project, options).unwrap();
+
+            let mut own = Stepwise::new(&bench, project, options).unwrap();
+            let first = own.report(8).unwrap();
+            assert_eq!(first.draws, 8);
+            let failing: Vec<String> = first
+                .boards
+                .iter()
+                .filter(|b| b.verdict == crate::report::NeedVerdict::DoesNot)
+                .map(|b| b.board.clone())
+                .collect();
+
+            let mut other = Stepwise::new(&bench, project, options).unwrap();
+            let part = other.part(None, 150..300).unwrap();
+            let told = serde_json::to_string(&part).unwrap();
+            own.take(&serde_json::from_str(&told).unwrap()).unwrap();
+            own.take(&other.part(Some(failing), 0..300).unwrap()).unwrap();
+            own.draw(8..40).unwrap();
+            assert_eq!(own.report(40).unwrap().draws, 40);
+            assert_eq!(json(&own.report(300).unwrap()), json(&at_once), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_part_of_another_question_is_left() {
+        let (bench, _) = Bench::read(FILES.iter().copied());
+        let project = bench.projects().next().unwrap();
+        let options = SampleOptions { draws: 8, seed: 1 };
+        let mut own = Stepwise::new(&bench, project, options).unwrap();
+        let whole = json(&own.report(8).unwrap());
+        own.take(&Part { reworks: None, from: 0, lives: vec![vec![1, 2, 3, 4]] }).unwrap();
+        assert_eq!(json(&own.report(8).unwrap()), whole);
+    }
+}
