@@ -21,6 +21,7 @@ pub mod resolve;
 pub mod sampling;
 pub mod spread;
 pub mod starter;
+pub mod sun;
 pub mod table;
 pub mod text;
 pub mod traits;
