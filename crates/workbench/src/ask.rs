@@ -12,6 +12,7 @@ use crate::check;
 use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
+use crate::sun;
 use crate::sun::report::{ChargeReport, SunMapReport, SunReport, TiltReport};
 use crate::sun::request::{ChargeRequest, SunMapRequest, SunRequest, TiltRequest};
 use crate::table::{TableQuery, all_columns, table};
@@ -200,9 +201,10 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
                 table,
             })))
         }
-        Request::Sun(_) | Request::SunMap(_) | Request::Tilt(_) | Request::Charge(_) => {
-            Err(vec![Diagnostic::error("not-yet", "this question cannot be answered yet")])
-        }
+        Request::Sun(request) => Ok(Reply::Sun(Box::new(sun::sun(bench, &request)?))),
+        Request::SunMap(request) => Ok(Reply::SunMap(Box::new(sun::sun_map(bench, &request)?))),
+        Request::Tilt(request) => Ok(Reply::Tilt(Box::new(sun::tilt(bench, &request)?))),
+        Request::Charge(request) => Ok(Reply::Charge(Box::new(sun::charge(bench, &request)?))),
         Request::Check => Ok(Reply::Check(check::check(bench))),
         Request::Names => Ok(Reply::Names(Names {
             projects: bench.projects().map(|p| p.name.clone()).collect(),

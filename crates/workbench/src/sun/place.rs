@@ -10,7 +10,7 @@ use overwinter_sun::skyline::Skyline;
 use overwinter_sun::synthetic::climate::{
     Climate, ClimateError, ClimateInput, ClimateNote, Season, Temperature,
 };
-use overwinter_sun::transposition::{Plane, Sky};
+use overwinter_sun::transposition::Plane;
 
 use super::known::{Assumptions, Basis};
 use super::report::SunMonth;
@@ -95,7 +95,10 @@ pub(crate) fn place(
         document.skyline.iter().map(|p| (p.bearing.degrees(), p.elevation.degrees())).collect();
     site.skyline = Skyline::from_points(&points).map_err(|error| {
         let help = "bearings run clockwise from north, 0° to 360°; elevations from −10° to 90°";
-        vec![entry.place(Diagnostic::error("skyline", error.to_string()).help(help), &key("skyline"))]
+        vec![
+            entry
+                .place(Diagnostic::error("skyline", error.to_string()).help(help), &key("skyline")),
+        ]
     })?;
     if let Some(shares) = &document.beam_share {
         site.beam_share = twelve(entry, "beam_share", shares, |s| s.si())?;
@@ -138,7 +141,9 @@ pub(crate) fn place(
         );
     }
     let plane = mounting(&mut site, document, project, known, &mut notes)?;
-    site.check().map_err(|error| vec![entry.place(Diagnostic::error("site", error.to_string()), &key("name"))])?;
+    site.check().map_err(|error| {
+        vec![entry.place(Diagnostic::error("site", error.to_string()), &key("name"))]
+    })?;
     let irradiation = if document.irradiation.is_empty() {
         None
     } else {
@@ -344,7 +349,11 @@ impl Place {
     }
 
     /// The months of a table of irradiation, by the classical monthly method.
-    pub(crate) fn months(&self, irradiation: &[Option<f64>; 12], air_c: &[f64; 12]) -> Vec<SunMonth> {
+    pub(crate) fn months(
+        &self,
+        irradiation: &[Option<f64>; 12],
+        air_c: &[f64; 12],
+    ) -> Vec<SunMonth> {
         let filled = irradiation.map(|h| h.unwrap_or(0.0));
         let shares = self.site.monthly_beam_share(&self.plane);
         monthly_on_plane(&self.site, &self.plane, &filled)
@@ -372,12 +381,12 @@ impl Place {
 
 fn climate_diagnostic(entry: &Entry<Documented>, error: &ClimateError) -> Diagnostic {
     let (code, key, help) = match error {
-        ClimateError::Latitude { .. } => ("latitude", key("latitude"), "write for example \"47.1° N\""),
-        ClimateError::MonthsMissing { .. } => (
-            "months-missing",
-            key("irradiation"),
-            "write twelve figures, January first",
-        ),
+        ClimateError::Latitude { .. } => {
+            ("latitude", key("latitude"), "write for example \"47.1° N\"")
+        }
+        ClimateError::MonthsMissing { .. } => {
+            ("months-missing", key("irradiation"), "write twelve figures, January first")
+        }
         ClimateError::AboveExtraterrestrial { month, .. } => (
             "above-extraterrestrial",
             key("irradiation").index(usize::from(month - 1)),
@@ -398,8 +407,7 @@ fn climate_diagnostic(entry: &Entry<Documented>, error: &ClimateError) -> Diagno
 /// Remarks on the monthly figures in words; neighbouring months are told together.
 pub(crate) fn climate_notes(climate: &Climate) -> Vec<String> {
     let months = |wanted: &dyn Fn(&ClimateNote) -> Option<u8>| -> Option<String> {
-        let found: Vec<&str> =
-            climate.notes().iter().filter_map(wanted).map(month_name).collect();
+        let found: Vec<&str> = climate.notes().iter().filter_map(wanted).map(month_name).collect();
         (!found.is_empty()).then(|| found.join(", "))
     };
     let mut notes = Vec::new();

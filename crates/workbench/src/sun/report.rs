@@ -167,6 +167,8 @@ pub struct SunUncertain {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct SunOutcome {
+    /// Mean current of the board at 10 °C and half charge, A.
+    pub mean_load_a: f64,
     /// Share of years with any outage, inputs at their best values: weather and spread between years alone.
     pub years_with_outage: ShareOfYears,
     /// With uncertain inputs as well.

@@ -55,7 +55,9 @@ pub(crate) fn labelled(
     let found = from_label(&label).map_err(|error| {
         let key = match &error {
             LabelError::NotPositive { what: "open-circuit voltage", .. } => "open_circuit_voltage",
-            LabelError::NotPositive { what: "short-circuit current", .. } => "short_circuit_current",
+            LabelError::NotPositive { what: "short-circuit current", .. } => {
+                "short_circuit_current"
+            }
             LabelError::Order { .. } | LabelError::NoCurve { .. } => "open_circuit_voltage",
             _ => "maximum_power_voltage",
         };
@@ -198,8 +200,10 @@ pub(crate) fn between(
     let name = &shown.board.name;
     let through = project.and_then(|p| p.mounting.as_ref()).and_then(|m| m.through.as_ref());
     if let Some(Through::Converter(converter)) = through {
-        let cell_v =
-            figures.charge_voltage.as_ref().map(|v| v.si() * f64::from(cell.in_series.unwrap_or(1)));
+        let cell_v = figures
+            .charge_voltage
+            .as_ref()
+            .map(|v| v.si() * f64::from(cell.in_series.unwrap_or(1)));
         return Ok(of_converter(converter, cell_v, window_c, known));
     }
     let stated = match (traits.charger.probability_of_yes(), &shown.board.charger) {
@@ -362,10 +366,9 @@ fn of_board(
         }
     };
     let fold_back = match (&stated.thermal_limit, &stated.thermal_resistance) {
-        (Some(limit), Some(resistance)) => Some(FoldBack {
-            limit_c: limit.value.celsius(),
-            resistance_k_per_w: resistance.si(),
-        }),
+        (Some(limit), Some(resistance)) => {
+            Some(FoldBack { limit_c: limit.value.celsius(), resistance_k_per_w: resistance.si() })
+        }
         _ => None,
     };
     let coupling = match stated.kind {
@@ -488,9 +491,7 @@ pub(crate) fn ride_through(
 ) -> (RideThrough, RideThrough) {
     let predicted = ride(bench, &shown.board.name, shown.specimen.map(|s| s.id.as_str()), None)
         .ok()
-        .and_then(|report| {
-            report.predictions.iter().map(|p| p.lowest_safe.value).reduce(f64::max)
-        })
+        .and_then(|report| report.predictions.iter().map(|p| p.lowest_safe.value).reduce(f64::max))
         .filter(|v| *v > 0.0);
     let removed = match (traits.resets_on_source_removed.known(), predicted) {
         (Some(YesNo::No), _) => RideThrough::Always,
@@ -545,7 +546,9 @@ fn empty_charger() -> Stated {
 /// How panel and charger meet, in words.
 pub(crate) fn coupling_text(source: &Source) -> String {
     match source.coupling {
-        Coupling::Straight => "straight into the charger: it works at the cell's voltage".to_owned(),
+        Coupling::Straight => {
+            "straight into the charger: it works at the cell's voltage".to_owned()
+        }
         Coupling::Diode { forward_v } => format!("through {} of diode", voltage(forward_v)),
         Coupling::MaximumPower { efficiency, .. } => {
             format!("through a converter of {} %", significant(100.0 * efficiency, 3))
