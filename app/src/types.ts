@@ -1083,6 +1083,10 @@ drawn: Array<string>, };
 
 export type SunOutcome = { 
 /**
+ * Mean current of the board at 10 °C and half charge, A.
+ */
+mean_load_a: number, 
+/**
  * Share of years with any outage, inputs at their best values: weather and spread between years alone.
  */
 years_with_outage: ShareOfYears, 

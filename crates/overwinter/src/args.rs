@@ -119,6 +119,8 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     },
     #[command(flatten)]
     Measure(crate::measure::Measure),
+    #[command(flatten)]
+    Sun(crate::sun::Sun),
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,

@@ -8,6 +8,7 @@ mod measure;
 mod page;
 mod render;
 mod spreadsheet;
+mod sun;
 
 use std::io::Write;
 use std::path::Path;
@@ -127,6 +128,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
             Ok(FINE)
         }
         Command::Measure(command) => measure::run(common, command),
+        Command::Sun(command) => sun::run(common, command),
         Command::Check => check(common),
         Command::Schemas { folder } => {
             let files = overwinter_documents::schemas();

@@ -5,11 +5,13 @@
 
 #![forbid(unsafe_code)]
 
+mod beside;
 mod edit;
 mod error;
 mod read;
 mod write;
 
+pub use beside::{BESIDE_BYTES, read_beside};
 pub use edit::{apply_edits, edit_text};
 pub use error::StoreError;
 pub use read::{Limits, read_files, read_folder, read_folder_with};
