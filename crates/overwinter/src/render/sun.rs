@@ -83,13 +83,23 @@ fn share(s: &ShareOfYears) -> String {
     format!("{} ({} to {})", percent(s.share), percent(s.low), percent(s.high))
 }
 
+/// Days from full to dark; a board that cannot start at all has none.
+fn days(days: f64) -> String {
+    if days < 0.1 { "< 0.1".to_owned() } else { significant(days, 2) }
+}
+
+/// A count of events for reading: `1340`, `74 million`.
+fn count(events: f64) -> String {
+    if events >= 1e6 {
+        format!("{} million", significant(events / 1e6, 2))
+    } else {
+        significant(events.round(), 3)
+    }
+}
+
 fn resets(o: &SunOutcome) -> String {
     let (least, most) = (o.resets_per_year_least, o.resets_per_year_most);
-    if most - least < 0.5 {
-        significant(most.round(), 3)
-    } else {
-        format!("{} to {}", significant(least.round(), 3), significant(most.round(), 3))
-    }
+    if most - least < 0.5 { count(most) } else { format!("{} to {}", count(least), count(most)) }
 }
 
 fn table(report: &SunReport) -> String {
@@ -113,7 +123,7 @@ fn table(report: &SunReport) -> String {
             share(&o.years_with_outage),
             significant(o.outage_days_per_year, 2),
             o.worst_month.map_or_else(|| "–".to_owned(), |m| month_name(m).to_owned()),
-            significant(o.autonomy_days, 2),
+            days(o.autonomy_days),
             resets(o),
             board.charge.as_ref().map_or_else(String::new, |c| charge_word(c.allowed).to_owned()),
         ];
@@ -195,7 +205,7 @@ fn figures(o: &SunOutcome) -> String {
     row("longest dark", if o.longest_dark_s > 0.0 { life(o.longest_dark_s) } else { "–".into() });
     row("worst month", o.worst_month.map_or_else(|| "–".into(), |m| month_name(m).to_owned()));
     row("lowest state of charge", percent(o.lowest_state));
-    row("days without sun, at 0 °C", significant(o.autonomy_days, 3));
+    row("days without sun, at 0 °C", days(o.autonomy_days));
     row(
         "cell full",
         format!(
@@ -213,8 +223,8 @@ fn figures(o: &SunOutcome) -> String {
         "source lost",
         format!(
             "{} times a year at least, {} of them in chatter",
-            significant(o.source_lost_per_year.round(), 3),
-            significant(o.chatter_per_year.round(), 3)
+            count(o.source_lost_per_year),
+            count(o.chatter_per_year)
         ),
     );
     row("resets a year", resets(o));
@@ -337,12 +347,7 @@ fn assumptions(title: &str, assumptions: &[SunAssumption]) -> String {
     }
     let mut columns = Columns::new(&["not known", "taken", "kind", "what settles it"]);
     for a in assumptions {
-        columns.row(vec![
-            format!("  {}", a.unknown),
-            a.taken.clone(),
-            a.kind.clone(),
-            a.settle.clone(),
-        ]);
+        columns.row(vec![a.unknown.clone(), a.taken.clone(), a.kind.clone(), a.settle.clone()]);
     }
     format!("{}{}", heading(title), columns.text(width()))
 }
@@ -429,8 +434,8 @@ pub(crate) fn tilt(report: &TiltReport) -> String {
         columns.row(vec![
             format!("{}°", significant(l.tilt_deg, 3)),
             month_name(l.worst_month).to_owned(),
-            significant(l.worst_kwh_m2, 3),
-            significant(l.year_kwh_m2, 3),
+            format!("{:.3}", l.worst_kwh_m2),
+            format!("{:.2}", l.year_kwh_m2),
             bar(l.worst_kwh_m2 / most.max(1e-300), 30),
         ]);
     }
@@ -439,11 +444,11 @@ pub(crate) fn tilt(report: &TiltReport) -> String {
     for (m, name) in MONTHS.iter().enumerate() {
         months.row(vec![
             format!("  {name}"),
-            significant(report.best.months_kwh_m2[m], 3),
+            format!("{:.2}", report.best.months_kwh_m2[m]),
             report
                 .now
                 .as_ref()
-                .map_or_else(String::new, |now| significant(now.months_kwh_m2[m], 3)),
+                .map_or_else(String::new, |now| format!("{:.2}", now.months_kwh_m2[m])),
         ]);
     }
     text.push_str(&heading("On the panel, kWh/m² a day"));
@@ -465,7 +470,10 @@ pub(crate) fn charge(report: &ChargeReport) -> String {
         "why, and what to mind",
     ]);
     for line in &report.lines {
-        let mut why = line.verdict.reasons.clone();
+        // What is so of nearly every charger stands once, among the cautions.
+        let said_below = |r: &&String| !r.starts_with("nothing prevents charging");
+        let mut why: Vec<String> =
+            line.verdict.reasons.iter().filter(said_below).cloned().collect();
         if let Some(span) = &line.span {
             why.push(span.end.clone());
         }
