@@ -2,7 +2,7 @@
 
 use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
-use super::result::YearResult;
+use super::result::{MonthFlow, YearResult};
 use super::tables::{ROWS, Row, STATES, row_celsius, row_index};
 use crate::charger::{Coupling, Supply};
 use crate::panel::{Thermal, cell_temperature_c};
@@ -91,13 +91,14 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             _ => 0.0,
         },
         leak_a: (0..ROWS).map(|row| node.source.night_leak.current_a(row_celsius(row))).collect(),
-        out: YearResult { lowest_state: 1.0, ..YearResult::default() },
+        out: YearResult { lowest_state: 1.0, least_margin: 1.0, ..YearResult::default() },
     };
     runner.out.ledger.start_c = runner.charge_c;
     let days = weather.irradiance_w_m2.chunks(per_day).zip(weather.air_c.chunks(per_day));
     for (day, (light, air)) in days.enumerate() {
         let month = month_of_day(((usize::from(weather.first_day) - 1 + day) % 365) as u16 + 1);
         let dark_before = runner.out.dark_h;
+        let before = runner.out.ledger;
         let mut i = 0;
         while i < light.len().min(air.len()) {
             let (g, t) = (f64::from(light[i]), f64::from(air[i]));
@@ -125,6 +126,13 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             runner.out.outage_days_by_month[month] += 1;
         }
         if runner.full_detail {
+            let now = runner.out.ledger;
+            runner.out.by_month[month].add(&MonthFlow {
+                days: 1,
+                charged_c: now.charged_c - before.charged_c,
+                refused_full_c: now.refused_full_c - before.refused_full_c,
+                asked_c: now.load_c + now.unserved_c - before.load_c - before.unserved_c,
+            });
             let (row, _) =
                 node.tables.row_at(f64::from(air[air.len() - 1]) + node.cell_above_air_k);
             runner.out.daily_state.push(runner.state(row) as f32);
@@ -185,6 +193,7 @@ impl Runner<'_> {
         }
         let state = self.state(row);
         self.out.lowest_state = self.out.lowest_state.min(state.max(0.0));
+        self.out.least_margin = self.out.least_margin.min(state - row.lowest_state);
         if state >= self.node.full_state {
             self.out.full_h += dt_h;
             if cell_c > 30.0 {
@@ -415,13 +424,15 @@ impl Runner<'_> {
         if self.dark {
             return;
         }
-        let (least, most) = match self.node.ride_through {
-            RideThrough::Always => (0.0, 0.0),
-            RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
-            RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
-            RideThrough::Unknown => (0.0, resets),
-        };
-        self.out.resets_least += least;
-        self.out.resets_most += most;
+        for end in [self.node.ride_through, self.node.attach] {
+            let (least, most) = match end {
+                RideThrough::Always => (0.0, 0.0),
+                RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
+                RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
+                RideThrough::Unknown => (0.0, resets),
+            };
+            self.out.resets_least += least;
+            self.out.resets_most += most;
+        }
     }
 }

@@ -262,6 +262,32 @@ impl NodeTables {
         Ok(Self { capacity_c, open_circuit_v, rows })
     }
 
+    /// The same node with another capacity and another load, both as factors; resistance and voltages stay.
+    #[must_use]
+    pub fn scaled(&self, capacity: f64, load: f64) -> Self {
+        let mut scaled = self.clone();
+        scaled.capacity_c *= capacity;
+        for row in &mut scaled.rows {
+            row.capacity_c *= capacity;
+            row.per_capacity /= capacity;
+            row.deepest_c *= capacity;
+            for [_, drawn, _] in &mut row.at_state {
+                *drawn *= load;
+            }
+        }
+        scaled
+    }
+
+    /// Lowest state of charge, 0…1, at which the open-circuit voltage reaches a voltage; 1 where it never does.
+    pub(super) fn state_at(&self, volts: f64) -> f64 {
+        let Some(k) = self.open_circuit_v.iter().position(|v| *v >= volts) else { return 1.0 };
+        if k == 0 {
+            return 0.0;
+        }
+        let (low, high) = (self.open_circuit_v[k - 1], self.open_circuit_v[k]);
+        ((k - 1) as f64 + (volts - low) / (high - low)) / STATES as f64
+    }
+
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
         let (index, inside) = row_index(celsius);
         (&self.rows[index], inside)
