@@ -281,6 +281,12 @@ pub enum ReadingFault {
         /// The limit.
         limit: f64,
     },
+    /// Taken while it still moved.
+    #[error("taken before it settled: off by up to {half_width}")]
+    NotSettled {
+        /// How far off at most, on either side.
+        half_width: f64,
+    },
     /// A value in the unit of something else.
     #[error("a value is {got}, but what was read is {want}")]
     WrongUnit {
@@ -378,7 +384,12 @@ pub fn evaluate(reading: &Reading) -> Evaluated {
     for influence in &reading.influences {
         let owner = if influence.shared_in_session { &reading.session } else { &reading.id };
         let name = format!("{owner} / {}", influence.name);
-        let source = Source::from_distribution(&name, influence.deviation.clone());
+        let source = match influence.deviation {
+            Distribution::StudentT { scale, degrees_of_freedom, .. } => {
+                Source::type_a(&name, scale, degrees_of_freedom)
+            }
+            _ => Source::from_distribution(&name, influence.deviation.clone()),
+        };
         figure = figure.plus_source(source, influence.sensitivity);
     }
     if !(figure.value().is_finite() && figure.variance().is_finite()) {

@@ -8,6 +8,7 @@ pub mod bill;
 pub mod case;
 pub mod check;
 pub mod choice;
+mod conditions;
 pub mod demo;
 pub mod explore;
 pub mod facts;
