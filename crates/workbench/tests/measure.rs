@@ -5,6 +5,7 @@ use overwinter_workbench::bench::Bench;
 use overwinter_workbench::measure::figure::{Standing, figure};
 use overwinter_workbench::measure::{burden, dispute, lost, next, ride, settle, specimens, sweep};
 use overwinter_workbench::sampling::SampleOptions;
+use overwinter_workbench::spread::StatedPrior;
 
 fn demo() -> Bench {
     let files = overwinter_workbench::demo::FILES.iter().copied();
@@ -271,8 +272,11 @@ fn a_sweep_is_taken_apart_and_the_sanded_chip_gets_a_class() {
 #[test]
 fn the_prior_is_in_sight_and_can_be_changed() {
     let bench = demo();
-    let one = specimens::specimens(&bench, "REEF", What::SleepCurrent, None).unwrap();
-    let narrow = specimens::specimens(&bench, "REEF", What::SleepCurrent, Some(0.05)).unwrap();
+    let built_in = StatedPrior::of(None);
+    let mut own = built_in.clone();
+    own.prior.coefficient_of_variation = 0.05;
+    let one = specimens::specimens(&bench, "REEF", What::SleepCurrent, &built_in).unwrap();
+    let narrow = specimens::specimens(&bench, "REEF", What::SleepCurrent, &own).unwrap();
     let width = |r: &specimens::SpecimensReport| {
         let next = r.next_pooled.as_ref().unwrap();
         libm::log(next.high / next.low)
@@ -282,7 +286,7 @@ fn the_prior_is_in_sight_and_can_be_changed() {
     assert!((width(&one) - expected(0.20)).abs() < 1e-6, "{}", width(&one));
     assert!((width(&narrow) - expected(0.05)).abs() < 1e-6);
     assert!(one.prior.contains("20 %") && one.standard_deviation.is_none());
-    let three = specimens::specimens(&bench, "BOWLINE", What::SleepCurrent, None).unwrap();
+    let three = specimens::specimens(&bench, "BOWLINE", What::SleepCurrent, &built_in).unwrap();
     let next = three.next.unwrap();
     // t(0.975, 2)·√(1 + 1/3) = 4.968.
     let half = 0.5 * (next.high - next.low);

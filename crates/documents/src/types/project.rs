@@ -116,6 +116,16 @@ record! {
         pub panel: Option<String>,
         /// How the panel is mounted.
         pub mounting: Option<Mounting>,
+        /// What is believed of boards in general before several were compared.
+        pub prior: Option<Prior>,
+    }
+
+    /// A belief that acts where the folder has too few specimens, with its reason.
+    pub struct Prior {
+        /// Spread of the sleep current between specimens of a board, as one standard deviation.
+        pub specimen_spread: Ratio,
+        /// Why so much, in words.
+        pub reason: String,
     }
 
     /// Something done again and again.
