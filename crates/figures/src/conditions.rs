@@ -15,13 +15,18 @@ pub const ROOM_WITHIN_K: f64 = 6.0;
 pub const THERMOMETER_WITHIN_K: f64 = 1.0;
 /// How far a bench without a thermometer is from room temperature, K: common practice, no source.
 pub const NO_THERMOMETER_WITHIN_K: f64 = 5.0;
-/// Temperature coefficient of a sleep current where none was measured, 1/K: half of it leaking and doubling every 10 K is the
-/// most, nothing the least; their root mean square, `½·(ln 2/10)/√3`. Common practice, no source.
+/// Temperature coefficient of a small sleep current where none was measured, 1/K: half of it leaking and doubling every 10 K
+/// is the most, nothing the least; their root mean square, `½·(ln 2/10)/√3`. Common practice, no source.
 pub const COEFFICIENT_PER_KELVIN: f64 = 0.020;
+/// What may leak so: the first of a current up to this, A. Beyond it are bias currents. Common practice, no source.
+pub const LEAKING_UP_TO_A: f64 = 20e-6;
+/// Temperature coefficient of bias currents, 1/K. Common practice, no source.
+pub const BIAS_PER_KELVIN: f64 = 0.003;
 /// How well a supply voltage is known that was written down without a spread, V (a hand-held meter's 0.5 % + 2 counts at
 /// 3.8 V): common practice, no source.
 pub const SUPPLY_WITHIN_V: f64 = 0.02;
-/// How much of a reading may still be transient at first, where no settling was recorded: a fifth. Common practice, no source.
+/// How much of a reading, up to [`LEAKING_UP_TO_A`], may still be transient at first where no settling was recorded: a fifth.
+/// What capacitors absorb does not grow with the bias currents of a board. Common practice, no source.
 pub const TRANSIENT_SHARE: f64 = 0.2;
 /// Settling time taken where none was written down, s. Common practice, no source.
 pub const SETTLING_NOT_WRITTEN_S: f64 = 60.0;
@@ -32,7 +37,8 @@ pub const SERIES_RESISTANCE_WITHIN: f64 = 0.1;
 /// Temperature of a figure with the value `value`: `∂I/∂T = I·α`, the deviation within ± [`THERMOMETER_WITHIN_K`] and the
 /// distance to room temperature where the figure stands for that (rectangular, JCGM 100:2008, 4.3.7).
 ///
-/// `per_kelvin` is the measured coefficient; without one the prior [`COEFFICIENT_PER_KELVIN`] holds. `celsius` unknown:
+/// `per_kelvin` is the measured coefficient; without one the prior holds: [`COEFFICIENT_PER_KELVIN`] of what is up to
+/// [`LEAKING_UP_TO_A`], [`BIAS_PER_KELVIN`] of the rest. `celsius` unknown:
 /// room temperature within ± [`NO_THERMOMETER_WITHIN_K`].
 pub fn temperature(value: f64, celsius: Option<f64>, per_kelvin: Option<f64>) -> Influence {
     let half_width = match celsius {
@@ -45,7 +51,12 @@ pub fn temperature(value: f64, celsius: Option<f64>, per_kelvin: Option<f64>) ->
     Influence {
         name: "temperature".to_owned(),
         deviation: Distribution::Uniform { centre: 0.0, half_width },
-        sensitivity: value * per_kelvin.unwrap_or(COEFFICIENT_PER_KELVIN),
+        sensitivity: if let Some(measured) = per_kelvin {
+            value * measured
+        } else {
+            let leaking = value.abs().min(LEAKING_UP_TO_A);
+            COEFFICIENT_PER_KELVIN * leaking + BIAS_PER_KELVIN * (value.abs() - leaking)
+        },
         shared_in_session: true,
     }
 }
@@ -70,12 +81,12 @@ pub fn slope_limit(value: f64, board_v: f64) -> f64 {
     (value / board_v).abs()
 }
 
-/// What may be left of a transient where none was recorded: `share·I·e^(−t/τ)` on either side, with the slowest time constant
+/// What may be left of a transient where none was recorded: `share·min(I, 20 µA)·e^(−t/τ)` on either side, with the slowest time constant
 /// of capacitors on a board, [`crate::settling::SLOWEST_TIME_CONSTANT_S`].
 pub fn unrecorded_settling(value: f64, settled_for_s: Option<f64>) -> Influence {
     let t = settled_for_s.unwrap_or(SETTLING_NOT_WRITTEN_S).max(0.0);
     let left = libm::exp(-t / crate::settling::SLOWEST_TIME_CONSTANT_S);
-    Influence::settling(TRANSIENT_SHARE * value * left)
+    Influence::settling(TRANSIENT_SHARE * value.abs().min(LEAKING_UP_TO_A) * left)
 }
 
 /// Largest step between two points of a sweep, V, below which they say nothing of the slope.
@@ -85,33 +96,30 @@ const SAME_VOLTAGE_V: f64 = 0.05;
 ///
 /// `points` are board voltage (supply minus the meter's drop) and current, that of the reading among them. The chord is taken
 /// to the next point above, because there the correction goes, else to the next below. Curvature is not known better than
-/// the neighbouring chord tells: their difference is the limit of a rectangular source `name`; with two points only, half of
-/// the chord's slope. The points' sources travel with the slope, so a shared gain stays shared.
+/// the chord that follows tells: their difference is the limit of a rectangular source `name`; where none follows, half of the
+/// chord's slope. The points' sources travel with the slope, so a shared gain stays shared.
 ///
 /// For a resistor (`I = V/R`) the correction `I·(1 + slope·R_s)` is exact.
 pub fn local_slope(name: &str, points: &[(f64, Figure)], at_v: f64) -> Option<Figure> {
+    type Point = (f64, Figure);
     let own = points.iter().min_by(|a, b| (a.0 - at_v).abs().total_cmp(&(b.0 - at_v).abs()))?;
-    let chord = |a: &(f64, Figure), b: &(f64, Figure)| &(&b.1 - &a.1) / (b.0 - a.0);
-    let above = points
-        .iter()
-        .filter(|p| p.0 > own.0 + SAME_VOLTAGE_V)
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|p| chord(own, p));
-    let below = points
-        .iter()
-        .filter(|p| p.0 < own.0 - SAME_VOLTAGE_V)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|p| chord(p, own));
-    let (slope, half_width) = match (above, below) {
-        (Some(up), Some(down)) => {
-            let bend = (up.value() - down.value()).abs();
-            (up, bend)
-        }
-        (Some(only), None) | (None, Some(only)) => {
-            let half = 0.5 * only.value().abs();
-            (only, half)
-        }
-        (None, None) => return None,
+    let above = |of: &Point| -> Option<&Point> {
+        let beyond = points.iter().filter(|p| p.0 > of.0 + SAME_VOLTAGE_V);
+        beyond.min_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let below = |of: &Point| -> Option<&Point> {
+        let beyond = points.iter().filter(|p| p.0 < of.0 - SAME_VOLTAGE_V);
+        beyond.max_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let chord = |a: &Point, b: &Point| &(&b.1 - &a.1) / (b.0 - a.0);
+    let (next, following) = match above(own) {
+        Some(next) => (next, above(next)),
+        None => below(own).map(|next| (next, below(next)))?,
+    };
+    let slope = chord(own, next);
+    let half_width = match following {
+        Some(following) => (slope.value() - chord(next, following).value()).abs(),
+        None => 0.5 * slope.value().abs(),
     };
     if !(slope.value().is_finite() && slope.variance().is_finite()) {
         return None;
@@ -174,8 +182,8 @@ mod tests {
         high.burden =
             BurdenPolicy::Bounded { limit_a_per_v: slope_limit(10.0 / 10.5, points[0].0) };
         let bounded = evaluate(&high);
-        let row = bounded.figure.unwrap().budget().rows.into_iter();
-        let burden = row.filter(|r| r.source.name().ends_with("/ burden")).next().unwrap();
+        let mut row = bounded.figure.unwrap().budget().rows.into_iter();
+        let burden = row.find(|r| r.source.name().ends_with("/ burden")).unwrap();
         assert!((burden.contribution.abs() * 3.0_f64.sqrt() - (1.0 - 10.0 / 10.5)).abs() < 1e-12);
         assert!(
             bounded.faults.iter().any(|f| matches!(f, ReadingFault::BurdenNotCorrected { .. }))
@@ -183,13 +191,13 @@ mod tests {
     }
 
     #[test]
-    fn the_neighbouring_chord_limits_the_curvature() {
+    fn the_chord_that_follows_limits_the_curvature() {
         let points: Vec<(f64, Figure)> = [(3.25, 12.0), (3.5, 9.3), (3.8, 9.4), (4.15, 9.5)]
             .map(|(v, i)| (v, Figure::exact(i)))
             .to_vec();
         let slope = local_slope("bend", &points, 3.5).unwrap();
         assert!((slope.value() - 0.1 / 0.3).abs() < 1e-12);
-        let bend = 0.1 / 0.3 + 2.7 / 0.25;
+        let bend = 0.1 / 0.3 - 0.1 / 0.35;
         assert!((slope.standard_uncertainty() - bend / 3.0_f64.sqrt()).abs() < 1e-12);
         assert!(local_slope("bend", &points[..1], 3.25).is_none());
     }
@@ -198,21 +206,27 @@ mod tests {
     fn temperature_knows_its_room_and_its_prior() {
         let u = |i: &Influence| i.deviation.sd() * i.sensitivity;
         // 12.6 µA at 22 °C within 1 K, coefficient 2 %/K: 12.6·0.02/√3.
-        let assumed = temperature(12.6, Some(22.0), None);
-        assert!((u(&assumed) - 12.6 * 0.02 / 3.0_f64.sqrt()).abs() < 1e-12);
+        let assumed = temperature(12.6e-6, Some(22.0), None);
+        assert!((u(&assumed) - 12.6e-6 * 0.02 / 3.0_f64.sqrt()).abs() < 1e-18);
+        // 176 µA: the first 20 µA may leak, the rest is bias current.
+        let large = temperature(176e-6, Some(22.0), None);
+        let want = (20e-6 * 0.02 + 156e-6 * 0.003) / 3.0_f64.sqrt();
+        assert!((u(&large) - want).abs() < 1e-18);
         // Measured coefficient; 3 K from room temperature and the thermometer's 1 K.
         let measured = temperature(12.6, Some(25.0), Some(0.005));
         assert!((u(&measured) - 12.6 * 0.005 * 4.0 / 3.0_f64.sqrt()).abs() < 1e-12);
         // A warm reading stands for its own temperature; none written down is unknown, not 22 °C.
-        assert!((u(&temperature(1.0, Some(45.0), None)) - 0.02 / 3.0_f64.sqrt()).abs() < 1e-12);
-        assert!((u(&temperature(1.0, None, None)) - 0.1 / 3.0_f64.sqrt()).abs() < 1e-12);
+        assert!((u(&temperature(1e-6, Some(45.0), None)) - 2e-8 / 3.0_f64.sqrt()).abs() < 1e-18);
+        assert!((u(&temperature(1e-6, None, None)) - 1e-7 / 3.0_f64.sqrt()).abs() < 1e-18);
     }
 
     #[test]
     fn an_unrecorded_transient_dies_away() {
-        let u = |t: Option<f64>| unrecorded_settling(1.0, t).deviation.sd();
-        assert!((u(Some(0.0)) - 0.2 / 3.0_f64.sqrt()).abs() < 1e-12);
-        assert!((u(Some(300.0)) - 0.2 * libm::exp(-5.0) / 3.0_f64.sqrt()).abs() < 1e-15);
+        let u = |t: Option<f64>| unrecorded_settling(1e-6, t).deviation.sd();
+        assert!((u(Some(0.0)) - 0.2e-6 / 3.0_f64.sqrt()).abs() < 1e-18);
+        assert!((u(Some(300.0)) - 0.2e-6 * libm::exp(-5.0) / 3.0_f64.sqrt()).abs() < 1e-18);
+        let large = unrecorded_settling(1e-3, Some(0.0)).deviation.sd();
+        assert!((large - 4e-6 / 3.0_f64.sqrt()).abs() < 1e-18);
         assert_eq!(u(None), u(Some(60.0)));
     }
 }

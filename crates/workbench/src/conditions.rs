@@ -7,7 +7,7 @@
 use overwinter_documents::types::meter::MeterRange;
 use overwinter_documents::types::session::{Reading, Session, Source as Fed, SupplyAt, What};
 use overwinter_figures::conditions::{
-    COEFFICIENT_PER_KELVIN, NO_THERMOMETER_WITHIN_K, SERIES_RESISTANCE_WITHIN,
+    COEFFICIENT_PER_KELVIN, LEAKING_UP_TO_A, NO_THERMOMETER_WITHIN_K, SERIES_RESISTANCE_WITHIN,
     SETTLING_NOT_WRITTEN_S, SUPPLY_WITHIN_V, THERMOMETER_WITHIN_K, local_slope, slope_limit,
     supply, temperature, unrecorded_settling,
 };
@@ -111,8 +111,12 @@ pub(crate) fn apply(
         };
         let by = match per_kelvin {
             Some(a) => format!("{}/K from its own readings at two temperatures", percent(a)),
-            None => format!(
+            None if value.abs() <= LEAKING_UP_TO_A => format!(
                 "{}/K assumed: read at one temperature only",
+                percent(COEFFICIENT_PER_KELVIN)
+            ),
+            None => format!(
+                "{}/K of 20 µA, 0.3 %/K of the rest assumed: read at one temperature only",
                 percent(COEFFICIENT_PER_KELVIN)
             ),
         };
@@ -192,7 +196,9 @@ fn settling(
                     duration(SETTLING_NOT_WRITTEN_S)
                 ),
             };
-            let basis = format!("{known}; a fifth transient at first, dying with 1 min assumed");
+            let basis = format!(
+                "{known}; a fifth (at most 4 µA) transient at first, dying with 1 min, assumed"
+            );
             Some((unrecorded_settling(value, written), basis))
         }
         None => None,
@@ -234,27 +240,24 @@ fn burden(
     if ohm <= 0.0 {
         return slope;
     }
-    match &slope {
-        Some(slope) => {
-            let name = format!("{} / {} / series resistance", range.instrument, range.range);
-            let found = bench.range(&range.instrument, &range.range);
-            let (source, basis) = series_source(&name, found, ohm);
-            rests_on.push((name, basis));
-            plain.burden = BurdenPolicy::CorrectBy {
-                slope_a_per_v: slope.clone(),
-                resistance_ohm: Figure::with_source(ohm, source),
-            };
-        }
-        None => {
-            rests_on.push((
-                format!("{} / burden", plain.id),
-                format!(
-                    "the meter took {}; not swept: not corrected, slope up to I/V assumed",
-                    voltage(value * ohm)
-                ),
-            ));
-            plain.burden = BurdenPolicy::Bounded { limit_a_per_v: slope_limit(value, board_v) };
-        }
+    if let Some(slope) = &slope {
+        let name = format!("{} / {} / series resistance", range.instrument, range.range);
+        let found = bench.range(&range.instrument, &range.range);
+        let (source, basis) = series_source(&name, found, ohm);
+        rests_on.push((name, basis));
+        plain.burden = BurdenPolicy::CorrectBy {
+            slope_a_per_v: slope.clone(),
+            resistance_ohm: Figure::with_source(ohm, source),
+        };
+    } else {
+        rests_on.push((
+            format!("{} / burden", plain.id),
+            format!(
+                "the meter took {}; not swept: not corrected, slope up to I/V assumed",
+                voltage(value * ohm)
+            ),
+        ));
+        plain.burden = BurdenPolicy::Bounded { limit_a_per_v: slope_limit(value, board_v) };
     }
     slope
 }

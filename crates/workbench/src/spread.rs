@@ -82,8 +82,8 @@ impl StatedPrior {
         let spread = |p: &Project| p.prior.as_ref().map(|prior| prior.specimen_spread.si());
         if first.is_some_and(|f| stating.any(|p| spread(p) != spread(f))) {
             let mut built_in = Self::of(None);
-            built_in.whose =
-                "built in: the folder's projects state different ones; name a project".to_owned();
+            "built in: the folder's projects state different ones; name a project"
+                .clone_into(&mut built_in.whose);
             return built_in;
         }
         Self::of(first)

@@ -95,7 +95,7 @@ fn temperature_is_measured_or_a_stated_prior() {
     let warm = reading("µA", "24 µA", "temperature = \"45 °C\"\n");
     let both = of(&cold(&warm), "s#1");
     let t = line(&both, "/ temperature");
-    let alpha = 2.0_f64.ln() / 23.0;
+    let alpha = libm::log(2.0) / 23.0;
     assert!((t.contribution - 12e-6 * alpha / 3.0_f64.sqrt()).abs() < 1e-12);
     assert!(t.kind.contains("two temperatures"), "{}", t.kind);
     // 17 K above the meter's temperatures, 0.1 % of the reading each.
@@ -116,7 +116,7 @@ fn settling_is_a_fit_a_bound_or_a_prior() {
             let noise = 0.02 * ((k % 3) as f64 - 1.0);
             format!(
                 "{{ after = \"{t} s\", value = \"{:.5} µA\" }}",
-                12.0 + 20.0 * (-t / 20.0).exp() + noise
+                12.0 + 20.0 * libm::exp(-t / 20.0) + noise
             )
         };
         let points: Vec<String> = (0..n).map(point).collect();
@@ -139,7 +139,7 @@ fn settling_is_a_fit_a_bound_or_a_prior() {
     let timed = "supply = \"3.80 V\"\n[[session.readings]]\nwhat = \"sleep current\"\nrange = \"µA\"\nvalue = \"12 µA\"\n";
     let unwritten = of(&read(timed), "s#1");
     let s = line(&unwritten, "/ settling");
-    assert!((s.contribution - 0.2 * 12e-6 * (-1.0_f64).exp() / 3.0_f64.sqrt()).abs() < 1e-12);
+    assert!((s.contribution - 0.2 * 12e-6 * libm::exp(-1.0) / 3.0_f64.sqrt()).abs() < 1e-12);
     assert!(s.kind.contains("not written down"), "{}", s.kind);
 }
 
@@ -232,8 +232,8 @@ fn dead_specimens_unknowns_priors_and_resets() {
     let one =
         specimens::specimens(&bench, "C", What::SleepCurrent, &StatedPrior::of_folder(&bench));
     assert!((one.unwrap().prior_cv - 0.10).abs() < 1e-12);
-    let forecast =
-        answers::forecast(&bench, project, "C", None, SampleOptions { draws: 64, seed: 1 }, 2);
+    let options = SampleOptions { draws: 64, seed: 1 };
+    let forecast = answers::forecast(&bench, project, bench.board("C").unwrap(), None, options);
     assert!(forecast.unwrap().spread_statement.contains("told here"));
 }
 

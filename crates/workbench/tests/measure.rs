@@ -138,9 +138,12 @@ fn two_readings_on_one_range_differ_more_sharply_than_each_is_known() {
     assert!(d.shared.is_empty(), "1 mA and 100 µA ranges share nothing: {:?}", d.shared);
     let names = ["2026-05-03 REEF-1 sleep#2".to_owned(), "2026-05-03 REEF-1 sleep#3".to_owned()];
     let d = figure(&bench, &names, None).unwrap().difference.unwrap();
-    assert_eq!(d.shared.len(), 2, "{:?}", d.shared);
-    assert!(d.correlation.unwrap() > 0.99);
-    assert!(d.figure.standard_uncertainty.unwrap() < 0.1 * d.if_independent);
+    for shared in ["/ gain", "/ offset", "sleep / temperature", "/ series resistance"] {
+        assert!(d.shared.iter().any(|s| s.ends_with(shared)), "{shared}: {:?}", d.shared);
+    }
+    assert!(d.correlation.unwrap() > 0.9, "{:?}", d.correlation);
+    let ratio = d.figure.standard_uncertainty.unwrap() / d.if_independent;
+    assert!(ratio < 0.3, "{ratio}");
 }
 
 #[test]
@@ -298,8 +301,9 @@ fn a_reader_and_we_are_both_right_if_the_bridge_differs() {
     let bench = demo();
     let report = dispute::dispute(&bench, "a reader on REEF").unwrap();
     let d = &report.figures[0];
-    // (176.37 − 76)/√((2·0.17)² + (2·2/√3)²) = 43: the job's form "E_n = 8.8" has coarser figures than the demo.
-    assert!((d.normalised_error.unwrap() - 43.0).abs() < 1.0, "{:?}", d.normalised_error);
+    // (176.37 − 76)/√((2·u)² + (2·2/√3)²) with u² = 0.17² (meter) + 0.50² (temperature not measured) µA: 39.6; the job's
+    // form "E_n = 8.8" has coarser figures than the demo.
+    assert!((d.normalised_error.unwrap() - 39.6).abs() < 1.0, "{:?}", d.normalised_error);
     assert_eq!(d.outcome, dispute::Outcome::BothRightIf);
     assert!(d.verdict.contains("bridge"), "{}", d.verdict);
     assert!(d.reasons[0].cause.contains("bridge"), "{:#?}", d.reasons);

@@ -136,13 +136,16 @@ fn one(reading: &ReadingReport) -> String {
 }
 
 /// A source without the name of the session and reading that the heading says already.
-fn short<'a>(source: &'a str, key: &str) -> &'a str {
+fn short(source: &str, key: &str) -> String {
     let session = key.rsplit_once('#').map_or(key, |(session, _)| session);
     match source.strip_prefix(session).and_then(|rest| rest.split_once(" / ")) {
         Some((own, rest)) if own.is_empty() || key.ends_with(&own.replace(" reading ", "#")) => {
-            rest
+            rest.to_owned()
         }
-        _ => source,
+        Some((other, rest)) if other.starts_with(" reading ") => {
+            format!("{rest} of {}", other.replace(" reading ", "#"))
+        }
+        _ => source.to_owned(),
     }
 }
 
