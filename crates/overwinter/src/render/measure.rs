@@ -235,6 +235,20 @@ pub(crate) fn settle(report: &SettleReport) -> String {
         .map(|r| format!("line {}: “{}”: {}", r.line, r.typed, r.why))
         .collect();
     text.push_str(&list("Not taken", &refused));
+    if (5..=60).contains(&report.readings.len()) {
+        let points: Vec<String> = report
+            .readings
+            .iter()
+            .map(|r| {
+                let after = significant(r.time_s, 6);
+                format!("    {{ after = \"{after} s\", value = \"{}\" }},\n", r.text)
+            })
+            .collect();
+        text.push_str(&format!(
+            "\nFor the reading in the session's document:\nsettling = [\n{}]\n",
+            points.concat()
+        ));
+    }
     text
 }
 
