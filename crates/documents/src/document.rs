@@ -232,7 +232,7 @@ pub fn read_document(
         Err(error) if error.message().starts_with("missing field") && !places.is_empty() => {
             let missing = error.message().split('`').nth(1).unwrap_or_default().to_owned();
             let blanks = places.iter().filter(|(_, key)| *key == missing).map(|place| {
-                blank(place, Severity::Error)
+                blank(place, Severity::Warning)
                     .help("the document counts for nothing until this is filled in")
             });
             let blanks: Vec<Diagnostic> = blanks.collect();
