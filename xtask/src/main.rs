@@ -15,7 +15,7 @@ use anyhow::{Context, Result, bail};
 const BENCHES: &[(&str, &str, &str)] = &[
     ("forecast", "overwinter-engine", "forecast"),
     ("choice", "overwinter", "choice"),
-    ("figures", "overwinter-figures", "figures"),
+    ("figures", "overwinter-workbench", "figures"),
     ("traces", "overwinter-traces", "traces"),
     ("sun", "overwinter-sun", "sun"),
 ];

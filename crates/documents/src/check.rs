@@ -41,6 +41,7 @@ pub(crate) fn check(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) {
         projects: Project => project::project,
         parts: Part => cell::part,
         regulators: Regulator => board::regulator,
+        chargers: Charger => board::charger_class,
         modules: Module => board::module,
         panels: Panel => sun::panel,
         sites: Site => sun::site,

@@ -1,7 +1,7 @@
 //! One document: its kind, and reading it from a text.
 
 use toml::Spanned;
-use toml::de::DeTable;
+use toml::de::{DeArray, DeTable, DeValue};
 
 use crate::choice::Kind;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -11,7 +11,7 @@ use crate::reader::{Faulty, read};
 use crate::types::board::Board;
 use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter};
-use crate::types::parts::{Module, Part, Regulator};
+use crate::types::parts::{ChargerClass, Module, Part, Regulator};
 use crate::types::project::Project;
 use crate::types::recording::Recording;
 use crate::types::session::{Claim, Session};
@@ -122,6 +122,8 @@ documents! {
     Part(Part) = "part" in "parts", PartFile;
     /// A class of regulators.
     Regulator(Regulator) = "regulator" in "regulators", RegulatorFile;
+    /// A class of chargers.
+    Charger(ChargerClass) = "charger" in "chargers", ChargerFile;
     /// A bare radio module.
     Module(Module) = "module" in "modules", ModuleFile;
     /// A panel.
@@ -161,6 +163,7 @@ stamp_own! {
     Board: |_document| Vec::new();
     Part: |_document| Vec::new();
     Regulator: |_document| Vec::new();
+    ChargerClass: |_document| Vec::new();
     Module: |_document| Vec::new();
     Panel: |_document| Vec::new();
     Site: |_document| Vec::new();
@@ -191,15 +194,98 @@ impl StampOwn for Claim {
     fn stamp_own(&mut self) {}
 }
 
-/// Reads one document. `path` is relative to the folder's root, with `/`; its first part tells the kind.
+/// Reads one document. As [`read_document`], which also tells of blanks.
 ///
 /// # Errors
 /// What is wrong with the file, at its place.
 pub fn parse_document(path: &str, text: &str) -> Result<Document, Vec<Diagnostic>> {
-    let table =
-        parse_table(text).map_err(|error| vec![diagnostic_of(&error.into(), path, text)])?;
+    read_document(path, text).map(|(document, _)| document)
+}
+
+/// Reads one document. `path` is relative to the folder's root, with `/`; its first part tells the kind.
+///
+/// A value `"?"` (or one that begins so, as in `"? µA"`) is a blank that nobody has filled in yet: it counts as left out, and a
+/// warning tells its line.
+///
+/// # Errors
+/// What is wrong with the file, at its place; the blanks, where the document cannot do without one of them.
+pub fn read_document(
+    path: &str,
+    text: &str,
+) -> Result<(Document, Vec<Diagnostic>), Vec<Diagnostic>> {
+    let mut table = parse_table(text).map_err(|error| vec![diagnostic_of(&error.into(), path, text)])?;
     let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![*diagnostic])?;
-    Document::of_kind(kind, &table).map_err(|error| vec![diagnostic_of(&error, path, text)])
+    let mut places = Vec::new();
+    take_blanks(table.get_mut(), &mut places);
+    places.sort_by_key(|(place, _)| place.start);
+    let blank = |(place, key): &(std::ops::Range<usize>, String), severity| {
+        let line = text[..place.start.min(text.len())].matches('\n').count() + 1;
+        Diagnostic::new(
+            "not-filled-in",
+            severity,
+            format!("not filled in yet: `{key}`, line {line}"),
+        )
+        .at(path, text, place.clone())
+    };
+    match Document::of_kind(kind, &table) {
+        Ok(document) => {
+            let blanks = places.iter().map(|place| {
+                blank(place, Severity::Warning)
+                    .help("write what you read, or leave the line out; a blank is unknown")
+            });
+            Ok((document, blanks.collect()))
+        }
+        // What is missing may be a blank: the blanks are what the person has to see.
+        Err(error) if error.0.message.starts_with("missing field") && !places.is_empty() => {
+            let missing = error.0.message.split('`').nth(1).unwrap_or_default().to_owned();
+            let blanks = places.iter().filter(|(_, key)| *key == missing).map(|place| {
+                blank(place, Severity::Warning)
+                    .help("the document counts for nothing until this is filled in")
+            });
+            let blanks: Vec<Diagnostic> = blanks.collect();
+            Err(if blanks.is_empty() { vec![diagnostic_of(&error, path, text)] } else { blanks })
+        }
+        Err(error) => Err(vec![diagnostic_of(&error, path, text)]),
+    }
+}
+
+/// A value that stands for "not filled in yet".
+fn is_blank(value: &DeValue<'_>) -> bool {
+    matches!(value, DeValue::String(text) if text.trim_start().starts_with('?'))
+}
+
+/// Takes the blanks out of a table and everything in it, with their places and keys.
+fn take_blanks(table: &mut DeTable<'_>, places: &mut Vec<(std::ops::Range<usize>, String)>) {
+    let blanks: Vec<(std::ops::Range<usize>, String)> = table
+        .iter()
+        .filter(|(_, value)| is_blank(value.get_ref()))
+        .map(|(key, value)| (value.span(), key.get_ref().to_string()))
+        .collect();
+    for (_, key) in &blanks {
+        table.remove(key.as_str());
+    }
+    places.extend(blanks);
+    for (key, value) in table.iter_mut() {
+        match value.get_mut() {
+            DeValue::Table(inner) => take_blanks(inner, places),
+            DeValue::Array(array) => {
+                if array.iter().any(|element| is_blank(element.get_ref())) {
+                    let (blanks, kept): (Vec<_>, Vec<_>) = std::mem::replace(array, DeArray::new())
+                        .into_iter()
+                        .partition(|element| is_blank(element.get_ref()));
+                    let key = key.get_ref().to_string();
+                    places.extend(blanks.iter().map(|blank| (blank.span(), key.clone())));
+                    *array = kept.into_iter().collect();
+                }
+                for element in array.iter_mut() {
+                    if let DeValue::Table(inner) = element.get_mut() {
+                        take_blanks(inner, places);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
 }
 
 /// The kind told by the folder, checked against the top-level table.

@@ -6,14 +6,14 @@ use std::sync::Arc;
 #[cfg(feature = "findings")]
 use crate::check::check;
 use crate::diagnostic::Diagnostic;
-use crate::document::{Document, DocumentKind, parse_document};
+use crate::document::{Document, DocumentKind, read_document};
 use crate::layer::Layer;
 use crate::library::library;
 use crate::locate::KeyPath;
 use crate::types::board::{Board, Specimen};
 use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter, MeterRange};
-use crate::types::parts::{Module, Part, Regulator};
+use crate::types::parts::{ChargerClass, Module, Part, Regulator};
 use crate::types::project::Project;
 use crate::types::recording::Recording;
 use crate::types::session::{Claim, Session};
@@ -127,6 +127,8 @@ pub struct Folder {
     pub parts: Shelf<Part>,
     /// Regulator classes.
     pub regulators: Shelf<Regulator>,
+    /// Charger classes.
+    pub chargers: Shelf<ChargerClass>,
     /// Bare radio modules.
     pub modules: Shelf<Module>,
     /// Panels.
@@ -171,7 +173,7 @@ impl Folder {
         origin: Origin,
         diagnostics: &mut Vec<Diagnostic>,
     ) {
-        let parsed = parse_document(kind_path, &text);
+        let parsed = read_document(kind_path, &text);
         self.put(path, text, origin, parsed, diagnostics);
     }
 
@@ -180,11 +182,14 @@ impl Folder {
         path: &str,
         text: Arc<str>,
         origin: Origin,
-        parsed: Result<Document, Vec<Diagnostic>>,
+        parsed: Result<(Document, Vec<Diagnostic>), Vec<Diagnostic>>,
         diagnostics: &mut Vec<Diagnostic>,
     ) {
         let document = match parsed {
-            Ok(document) => document,
+            Ok((document, blanks)) => {
+                diagnostics.extend(blanks);
+                document
+            }
             Err(errors) => {
                 diagnostics.extend(errors);
                 return;
@@ -205,8 +210,8 @@ impl Folder {
         }
         let clash = shelve!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters, Cell: cells,
-            Chemistry: chemistries, Project: projects, Part: parts, Regulator: regulators, Module: modules, Panel: panels,
-            Site: sites, Recording: recordings
+            Chemistry: chemistries, Project: projects, Part: parts, Regulator: regulators, Charger: chargers, Module: modules,
+            Panel: panels, Site: sites, Recording: recordings
         );
         if let Some((first, path, text)) = clash {
             let key = KeyPath::root().key(kind.table()).key("name");
@@ -304,7 +309,8 @@ impl Folder {
         shelves!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
             Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
-            Regulator: regulators, Module: modules, Panel: panels, Site: sites, Recording: recordings
+            Regulator: regulators, Charger: chargers, Module: modules, Panel: panels, Site: sites,
+            Recording: recordings
         )
     }
 
@@ -318,18 +324,19 @@ impl Folder {
         shelves!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
             Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
-            Regulator: regulators, Module: modules, Panel: panels, Site: sites, Recording: recordings
+            Regulator: regulators, Charger: chargers, Module: modules, Panel: panels, Site: sites,
+            Recording: recordings
         )
     }
 }
 
-type Parsed = (String, Arc<str>, Result<Document, Vec<Diagnostic>>);
+type Parsed = (String, Arc<str>, Result<(Document, Vec<Diagnostic>), Vec<Diagnostic>>);
 
 #[cfg(feature = "parallel")]
 fn parse_all(files: Vec<(String, Arc<str>)>) -> Vec<Parsed> {
     use rayon::prelude::*;
     let parse = |(path, text): (String, Arc<str>)| {
-        let parsed = parse_document(&path, &text);
+        let parsed = read_document(&path, &text);
         (path, text, parsed)
     };
     // Threads cost more than they bring for a small folder.
@@ -342,7 +349,7 @@ fn parse_all(files: Vec<(String, Arc<str>)>) -> Vec<Parsed> {
 #[cfg(not(feature = "parallel"))]
 fn parse_all(files: Vec<(String, Arc<str>)>) -> Vec<Parsed> {
     let parse = |(path, text): (String, Arc<str>)| {
-        let parsed = parse_document(&path, &text);
+        let parsed = read_document(&path, &text);
         (path, text, parsed)
     };
     files.into_iter().map(parse).collect()

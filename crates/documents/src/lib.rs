@@ -36,7 +36,7 @@ mod walk;
 pub use choice::{Choice, Kind, YesNo, did_you_mean};
 pub use date::Date;
 pub use diagnostic::{Diagnostic, Place, Severity};
-pub use document::{Document, DocumentKind, parse_document};
+pub use document::{Document, DocumentKind, parse_document, read_document};
 pub use figure::*;
 pub use folder::{Entry, Folder, Origin, Shelf};
 pub use layer::Layer;

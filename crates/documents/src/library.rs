@@ -16,6 +16,10 @@ macro_rules! files {
 }
 
 static FILES: &[LibraryFile] = files![
+    "chargers/lithium-ion-4.10-linear.toml",
+    "chargers/lithium-ion-4.20-linear.toml",
+    "chargers/lithium-ion-4.35-linear.toml",
+    "chargers/lithium-iron-phosphate-3.60-linear.toml",
     "chemistries/alkaline.toml",
     "chemistries/lfp-prada-2013.toml",
     "chemistries/lithium-ion-capacitor.toml",
@@ -102,6 +106,7 @@ mod tests {
             let (kind, source) = match &document {
                 Document::Chemistry(document) => (document.kind, &document.source),
                 Document::Regulator(document) => (document.kind, &document.source),
+                Document::Charger(document) => (document.kind, &document.source),
                 Document::Part(document) => (document.kind, &document.source),
                 Document::Meter(document) => (document.kind, &document.source),
                 other => panic!("{} is no class", other.name()),

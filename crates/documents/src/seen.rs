@@ -11,12 +11,15 @@ use crate::choice::{Choice, YesNo, choice_error};
 
 /// A trait of a board: unknown, seen, or inferred with a probability.
 ///
-/// Written `"yes"`, `"unknown"`, `"inferred yes, 80 %"`. A key left out is unknown. Unknown is never "no".
+/// Written `"yes"`, `"unknown"`, `"inferred yes, 80 %"`. A key left out is unknown, unless a lower layer knows; "unknown"
+/// written down stays unknown whatever a lower layer says. Unknown is never "no".
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Seen<T> {
     /// Nobody has looked, or it could not be told.
     #[default]
     Unknown,
+    /// Written down as "unknown": it holds over what a lower layer (revision, board, module) says.
+    SaidUnknown,
     /// Seen or measured.
     Known(T),
     /// Concluded from something else.
@@ -35,7 +38,7 @@ impl<T: Copy> Seen<T> {
     /// The value, known or inferred.
     pub fn value(&self) -> Option<T> {
         match self {
-            Self::Unknown => None,
+            Self::Unknown | Self::SaidUnknown => None,
             Self::Known(value) | Self::Inferred { value, .. } => Some(*value),
         }
     }
@@ -44,13 +47,13 @@ impl<T: Copy> Seen<T> {
     pub fn known(&self) -> Option<T> {
         match self {
             Self::Known(value) => Some(*value),
-            Self::Unknown | Self::Inferred { .. } => None,
+            Self::Unknown | Self::SaidUnknown | Self::Inferred { .. } => None,
         }
     }
 
     /// Whether nothing is known.
     pub fn is_unknown(&self) -> bool {
-        matches!(self, Self::Unknown)
+        matches!(self, Self::Unknown | Self::SaidUnknown)
     }
 }
 
@@ -58,7 +61,7 @@ impl Trait {
     /// The probability of "yes"; `None` where unknown.
     pub fn probability_of_yes(&self) -> Option<f64> {
         match self {
-            Self::Unknown => None,
+            Self::Unknown | Self::SaidUnknown => None,
             Self::Known(YesNo::Yes) => Some(1.0),
             Self::Known(YesNo::No) => Some(0.0),
             Self::Inferred { value: YesNo::Yes, sure } => Some(*sure),
@@ -75,7 +78,7 @@ impl<T: Choice> Seen<T> {
     pub fn parse(text: &str) -> Result<Self, String> {
         let trimmed = text.trim();
         if trimmed.eq_ignore_ascii_case("unknown") {
-            return Ok(Self::Unknown);
+            return Ok(Self::SaidUnknown);
         }
         if let Some(rest) = trimmed.strip_prefix("inferred") {
             return Self::inferred(rest).ok_or_else(|| {
@@ -108,7 +111,7 @@ impl<T: Choice> Seen<T> {
 impl<T: Choice> fmt::Display for Seen<T> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Unknown => f.write_str("unknown"),
+            Self::Unknown | Self::SaidUnknown => f.write_str("unknown"),
             Self::Known(value) => f.write_str(value.word()),
             Self::Inferred { value, sure } => {
                 let percent = (sure * 1e4).round() / 100.0;
@@ -164,7 +167,7 @@ mod tests {
     #[test]
     fn the_four_states() {
         assert_eq!(Trait::parse("yes"), Ok(Seen::Known(YesNo::Yes)));
-        assert_eq!(Trait::parse("unknown"), Ok(Seen::Unknown));
+        assert_eq!(Trait::parse("unknown"), Ok(Seen::SaidUnknown));
         let inferred = Trait::parse("inferred no, 80 %").unwrap();
         assert!((inferred.probability_of_yes().unwrap() - 0.2).abs() < 1e-15);
         assert_eq!(inferred.to_string(), "inferred no, 80 %");

@@ -5,6 +5,7 @@
 pub mod bill;
 pub mod burden;
 pub mod cautions;
+pub mod conditions;
 pub mod disagreement;
 pub mod history;
 pub mod identify;

@@ -113,7 +113,7 @@ impl Influence {
 }
 
 /// How the board answers to the voltage the meter takes away.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum BurdenPolicy {
     /// Not known: the reading is flagged when the drop matters, not corrected.
     Flag,
@@ -124,6 +124,20 @@ pub enum BurdenPolicy {
         slope_a_per_v: f64,
         /// Its standard uncertainty, A/V.
         u_a_per_v: f64,
+    },
+    /// The slope from the board's own readings at several voltages, with their sources, and the series
+    /// resistance with its own: corrected, and what the readings share stays shared.
+    CorrectBy {
+        /// Slope, A/V.
+        slope_a_per_v: Figure,
+        /// Resistance in series, Ω.
+        resistance_ohm: Figure,
+    },
+    /// Nothing known but a limit of the slope's size: not corrected, `± limit·I·R` (rectangular, JCGM
+    /// 100:2008, 4.3.7) goes into the budget, and a drop that matters is flagged.
+    Bounded {
+        /// Limit of the slope on either side, A/V.
+        limit_a_per_v: f64,
     },
 }
 
@@ -267,6 +281,12 @@ pub enum ReadingFault {
         /// The limit.
         limit: f64,
     },
+    /// Taken while it still moved.
+    #[error("taken before it settled: off by up to {half_width}")]
+    NotSettled {
+        /// How far off at most, on either side.
+        half_width: f64,
+    },
     /// A value in the unit of something else.
     #[error("a value is {got}, but what was read is {want}")]
     WrongUnit {
@@ -364,7 +384,12 @@ pub fn evaluate(reading: &Reading) -> Evaluated {
     for influence in &reading.influences {
         let owner = if influence.shared_in_session { &reading.session } else { &reading.id };
         let name = format!("{owner} / {}", influence.name);
-        let source = Source::from_distribution(&name, influence.deviation.clone());
+        let source = match influence.deviation {
+            Distribution::StudentT { scale, degrees_of_freedom, .. } => {
+                Source::type_a(&name, scale, degrees_of_freedom)
+            }
+            _ => Source::from_distribution(&name, influence.deviation.clone()),
+        };
         figure = figure.plus_source(source, influence.sensitivity);
     }
     if !(figure.value().is_finite() && figure.variance().is_finite()) {
@@ -405,9 +430,13 @@ fn check_values(reading: &Reading, faults: &mut Vec<ReadingFault>) {
 }
 
 fn check_corrections(reading: &Reading, faults: &mut Vec<ReadingFault>) {
-    let slope = match reading.burden {
+    let slope = match &reading.burden {
         BurdenPolicy::Flag => None,
         BurdenPolicy::Correct { slope_a_per_v, u_a_per_v } => Some(slope_a_per_v + u_a_per_v),
+        BurdenPolicy::CorrectBy { slope_a_per_v: slope, resistance_ohm: ohm } => {
+            Some(slope.value() + slope.variance() + ohm.value() + ohm.variance())
+        }
+        BurdenPolicy::Bounded { limit_a_per_v } => Some(*limit_a_per_v),
     };
     for (what, number) in [
         ("the zero before", reading.zero_before),
@@ -505,22 +534,32 @@ fn with_burden(
     faults: &mut Vec<ReadingFault>,
 ) -> Figure {
     let drop_v = figure.value() * range.series_resistance_ohm;
-    match reading.burden {
+    let mut flag_if_it_matters = || {
+        if let Some(supply_v) = reading.supply_v
+            && drop_v.abs() > BURDEN_SHARE_FLAGGED * supply_v.abs()
+        {
+            faults.push(ReadingFault::BurdenNotCorrected { drop_v, board_v: supply_v - drop_v });
+        }
+    };
+    match &reading.burden {
         BurdenPolicy::Flag => {
-            if let Some(supply_v) = reading.supply_v
-                && drop_v.abs() > BURDEN_SHARE_FLAGGED * supply_v.abs()
-            {
-                faults
-                    .push(ReadingFault::BurdenNotCorrected { drop_v, board_v: supply_v - drop_v });
-            }
+            flag_if_it_matters();
             figure
         }
         BurdenPolicy::Correct { slope_a_per_v, u_a_per_v } => {
             let slope = Figure::with_source(
-                slope_a_per_v,
+                *slope_a_per_v,
                 Source::normal(&format!("{} / burden slope", reading.id), u_a_per_v.abs()),
             );
             &figure + &(&(&figure * &slope) * range.series_resistance_ohm)
+        }
+        BurdenPolicy::CorrectBy { slope_a_per_v, resistance_ohm } => {
+            &figure + &(&(&figure * slope_a_per_v) * resistance_ohm)
+        }
+        BurdenPolicy::Bounded { limit_a_per_v } => {
+            flag_if_it_matters();
+            let name = format!("{} / burden", reading.id);
+            figure.plus_source(Source::rectangular(&name, limit_a_per_v.abs()), drop_v)
         }
     }
 }

@@ -81,6 +81,23 @@ pub enum SettlingError {
     },
 }
 
+/// What a record of settling leaves in the budget of the figure taken at its end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LeftOver {
+    /// Settled: the end value is known this well.
+    Settled {
+        /// Its standard uncertainty: of `I∞` from the fit, or of the mean of the settled part (Type A).
+        u: f64,
+        /// Degrees of freedom of that.
+        degrees_of_freedom: f64,
+    },
+    /// Taken before it settled: the figure may be off by this much on either side.
+    NotSettled {
+        /// Distance to where the fit goes with twice its uncertainty, or the change over the record.
+        half_width: f64,
+    },
+}
+
 const NEED: usize = 5;
 
 impl Settling {
@@ -227,6 +244,35 @@ impl Settling {
         }
     }
 
+    /// What is left in the budget of `value`, taken at the end of this record; `None` with fewer than
+    /// five readings.
+    ///
+    /// Settled: `u(I∞)` of the fit with `n − 3` degrees of freedom where the fit is told apart from a
+    /// line, else the standard error of the last half (JCGM 100:2008, 4.2.3). Not settled: a limit,
+    /// taken as rectangular (4.3.7).
+    pub fn left_over(&self, value: f64) -> Option<LeftOver> {
+        match self.advice() {
+            Advice::MoreReadings { .. } => None,
+            Advice::Wait { limit, u_limit, .. } => Some(LeftOver::NotSettled {
+                half_width: (value - limit).abs() + 2.0 * u_limit.unwrap_or(0.0),
+            }),
+            Advice::NoEndInSight { change } => {
+                Some(LeftOver::NotSettled { half_width: change.abs() })
+            }
+            Advice::Take { .. } => {
+                let tail = summary(&self.values[self.values.len() / 2..]);
+                let of_tail = tail.and_then(|s| Some((s.standard_error()?, (s.n - 1) as f64)));
+                let of_fit = self
+                    .transient()
+                    .filter(|t| t.fit.degrees_of_freedom > 0 && self.beats_a_line(t))
+                    .map(|t| (t.fit.standard_uncertainty(0), t.fit.degrees_of_freedom as f64))
+                    .filter(|(u, _)| u.is_finite());
+                let (u, degrees_of_freedom) = of_fit.or(of_tail)?;
+                Some(LeftOver::Settled { u, degrees_of_freedom })
+            }
+        }
+    }
+
     fn tail_mean(&self, from: usize) -> f64 {
         let tail = &self.values[from..];
         tail.iter().sum::<f64>() / tail.len() as f64
@@ -289,4 +335,38 @@ impl Settling {
 fn leaves_no_pattern(fit: &Fit) -> bool {
     let n = fit.residuals.len() as f64;
     summary(&fit.residuals).and_then(|s| s.lag_1_autocorrelation).is_none_or(|r| r < 2.0 / n.sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn record(amplitude: f64, tau_s: f64, every_s: f64, n: usize) -> Settling {
+        let mut s = Settling::new(0.1);
+        for i in 0..n {
+            let t = every_s * i as f64;
+            // A small saw of noise with mean zero, so that the fit has residuals.
+            let noise = 0.02 * ((i % 3) as f64 - 1.0);
+            s.push(t, 12.0 + amplitude * libm::exp(-t / tau_s) + noise).unwrap();
+        }
+        s
+    }
+
+    #[test]
+    fn what_is_left_over_is_the_fits_end_value_or_a_limit() {
+        let Some(LeftOver::Settled { u, degrees_of_freedom }) =
+            record(20.0, 20.0, 5.0, 40).left_over(12.0)
+        else {
+            panic!("settled after ten time constants")
+        };
+        assert!(u > 0.0 && u < 0.01 && degrees_of_freedom == 37.0, "{u} {degrees_of_freedom}");
+        // Cut after two time constants: 20·e^−2.4 = 1.81 is still to go.
+        let cut = record(20.0, 20.0, 4.0, 13);
+        let last = 12.0 + 20.0 * libm::exp(-2.4);
+        let Some(LeftOver::NotSettled { half_width }) = cut.left_over(last) else {
+            panic!("not settled")
+        };
+        assert!((half_width - 1.81).abs() < 0.2, "{half_width}");
+        assert_eq!(record(20.0, 20.0, 5.0, 4).left_over(12.0), None);
+    }
 }

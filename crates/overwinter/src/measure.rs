@@ -14,6 +14,7 @@ use overwinter_workbench::measure::{
 };
 use overwinter_workbench::question::QuestionError;
 use overwinter_workbench::sampling::SampleOptions;
+use overwinter_workbench::spread::StatedPrior;
 
 use crate::args::{Common, Draws, Format};
 use crate::bench::{Refusal, read, read_all, render_all};
@@ -147,7 +148,10 @@ Exit status: 0 fine, 1 trials and prediction contradict each other."
         /// The quantity
         #[arg(long, default_value = "sleep current", value_name = "QUANTITY", value_parser = what)]
         what: What,
-        /// Spread to assume between specimens before they are compared
+        /// Project whose [project.prior] holds; without one, that of the folder's projects if they agree
+        #[arg(long, value_name = "PROJECT")]
+        project: Option<String>,
+        /// Spread to assume between specimens before they are compared, for this answer only
         #[arg(long, value_name = "PERCENT")]
         prior: Option<Ratio>,
     },
@@ -282,10 +286,17 @@ pub(crate) fn run(common: &Common, command: &Measure) -> Result<u8> {
             write(common, &report, human::next, csv::next)?;
             Ok(FINE)
         }
-        Measure::Specimens { board, what, prior } => {
+        Measure::Specimens { board, what, project, prior } => {
             let bench = read(&common.folder, common.format)?;
-            let prior = prior.as_ref().map(Ratio::si);
-            let report = specimens::specimens(&bench, board, *what, prior).map_err(refuse)?;
+            let mut stated = match project {
+                Some(name) => StatedPrior::of(self::project(&bench, Some(name))?),
+                None => StatedPrior::of_folder(&bench),
+            };
+            if let Some(prior) = prior {
+                stated.prior.coefficient_of_variation = prior.si();
+                stated.whose = "as you say, for this answer".to_owned();
+            }
+            let report = specimens::specimens(&bench, board, *what, &stated).map_err(refuse)?;
             write(common, &report, human::specimens, csv::specimens)?;
             Ok(FINE)
         }

@@ -36,12 +36,14 @@ pub fn bill(
         help: "measure it (about 15 min)".into(),
     })?;
     let changed = Changed::default();
+    let prior = crate::spread::StatedPrior::of(None);
     let subject = Subject {
         bench,
         board,
         specimen: shown.specimen,
         module: module_of(bench, board),
         changed: &changed,
+        prior: &prior,
     };
     let (mut inputs, mut gaps) = (Vec::new(), Vec::new());
     let mut parts: Vec<(Part, Origin)> = Vec::new();

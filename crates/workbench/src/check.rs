@@ -172,7 +172,8 @@ fn polarity(
     findings: &mut Vec<Diagnostic>,
 ) {
     let measured = crate::traits::positive_side(bench, &specimen.id);
-    let lead = cell.lead.as_ref().and_then(|lead| lead.positive_side.known());
+    let lead = specimen.lead.as_ref().or(cell.lead.as_ref());
+    let lead = lead.and_then(|lead| lead.positive_side.known());
     let diagnostic = match (measured, lead) {
         (None, _) => Diagnostic::new(
             "polarity-not-measured",
@@ -188,7 +189,7 @@ fn polarity(
             Severity::Danger,
             format!("{} with {}: + is on the {board} contact of the board, the cell's lead has it on the {lead}", specimen.id, cell.name),
         )
-        .help("do not plug it in; swap the contacts in the plug, then measure both wires again"),
+        .help("do not plug it in; swap the contacts in a plug kept for this specimen, measure both wires at its end, and enter it as the specimen's own `lead`"),
         (Some(_), None) => Diagnostic::new(
             "lead-not-measured",
             Severity::Note,

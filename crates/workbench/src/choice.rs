@@ -66,6 +66,8 @@ pub struct Question {
     pub life_wish: Option<usize>,
     /// Smallest difference that matters, per wish.
     pub wish_differences: Vec<f64>,
+    /// The prior on the spread between specimens, in words.
+    pub spread_prior: String,
     /// Warnings about the whole choice.
     pub warnings: Vec<String>,
     /// Cautions that always apply.
@@ -171,6 +173,7 @@ pub(crate) fn assemble(
         boards,
         pairs,
         pair_boards,
+        spread_prior: question.spread_prior.clone(),
         warnings: question.warnings.clone(),
         cautions: question.cautions.clone(),
     })

@@ -9,6 +9,7 @@ pub mod case;
 #[cfg(feature = "findings")]
 pub mod check;
 pub mod choice;
+mod conditions;
 pub mod demo;
 pub mod explore;
 pub mod facts;

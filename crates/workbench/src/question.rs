@@ -8,8 +8,10 @@ use overwinter_documents::{YesNo, did_you_mean};
 use crate::bench::Bench;
 use crate::choice::{Candidate, Question};
 use crate::facts::Shown;
+use crate::measure::ride::resets_in;
 use crate::report::{CellValue, NeedResult, NeedVerdict};
 use crate::resolve::{self, ResolveError};
+use crate::spread::StatedPrior;
 use crate::text::{Kind, charge, current, duration, life, significant};
 use crate::traits::{sight, trait_needs};
 
@@ -120,6 +122,7 @@ pub fn question(project: &Project, cell: &Cell) -> Question {
                 _ => 0.0,
             })
             .collect(),
+        spread_prior: StatedPrior::of(Some(project)).text(),
         warnings: Vec::new(),
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
     }
@@ -161,6 +164,9 @@ pub fn candidate(
     let mut needs = trait_needs(&project.needs.traits, &sighted);
     needs.extend(charger_need(bench, cell, &shown, &sighted.traits));
     needs.extend(number_needs(project, &shown, &sighted.traits));
+    if shown.is_dead() {
+        of_the_living_only(&mut needs, &shown);
+    }
     let case = resolve::case(bench, project, cell, board, wanted)
         .map_err(|error| format!("{error}; {}", error.help()));
     let mut left_out = Vec::new();
@@ -174,7 +180,7 @@ pub fn candidate(
         case
     });
     let (wishes, wish_cells) =
-        project.wishes.iter().map(|w| wish_value(*w, &shown, &sighted.traits)).unzip();
+        project.wishes.iter().map(|w| wish_value(*w, project, &shown, &sighted.traits)).unzip();
     Candidate {
         board: board.name.clone(),
         specimen: shown.specimen.map(|s| s.id.clone()),
@@ -183,6 +189,24 @@ pub fn candidate(
         wishes,
         wish_cells,
         variants,
+    }
+}
+
+/// A dead specimen answers to the eye and the caliper only: what needs power needs another specimen.
+fn of_the_living_only(needs: &mut [NeedResult], shown: &Shown<'_>) {
+    let name = shown.specimen.map_or(shown.board.name.as_str(), |s| s.id.as_str());
+    let by_eye = |reason: &str| {
+        let test = reason.rsplit_once("; ").map_or(reason, |(_, test)| test);
+        let looks = ["look at the radio", "look for", "look at both", "look at the connector"];
+        let other =
+            ["measure the row", "measure the board", "count", "look up", "read its data sheet"];
+        looks.iter().chain(&other).any(|begin| test.starts_with(begin))
+    };
+    for need in needs.iter_mut().filter(|n| n.verdict == NeedVerdict::Undecided) {
+        if !by_eye(&need.reason) {
+            need.reason = format!("unknown, and {name} is dead: another specimen is needed");
+            need.test_minutes = None;
+        }
     }
 }
 
@@ -399,6 +423,7 @@ fn number_needs(
 
 fn wish_value(
     wish: Wish,
+    project: &Project,
     shown: &Shown<'_>,
     traits: &overwinter_documents::types::board::Traits,
 ) -> (Option<f64>, CellValue) {
@@ -411,7 +436,13 @@ fn wish_value(
         None => (None, CellValue::Unknown),
     };
     match aspect {
-        Aspect::Life | Aspect::Resets => (None, CellValue::Unknown),
+        Aspect::Life => (None, CellValue::Unknown),
+        Aspect::Resets => match resets_in(shown, project, traits) {
+            Some((a_year, text)) => {
+                (Some(sign * a_year), CellValue::Number { value: a_year, text })
+            }
+            None => (None, CellValue::Unknown),
+        },
         Aspect::SleepCurrent => match shown.sleep() {
             Some(fact) => (
                 Some(sign * fact.figure.value()),

@@ -8,6 +8,7 @@ use overwinter_quantity::{AnyQuantity, Floor, Spread};
 use overwinter_statistics::{Distribution, Figure, Source};
 
 use crate::bench::Bench;
+use crate::conditions;
 use crate::priors;
 use crate::report::Origin;
 
@@ -28,6 +29,8 @@ pub struct Measured<'a> {
     pub celsius: Option<f64>,
     /// What fed the board.
     pub fed: Option<Fed>,
+    /// What the budget lines of its conditions rest on, by the source's name.
+    pub rests_on: Vec<(String, String)>,
 }
 
 impl Measured<'_> {
@@ -80,7 +83,20 @@ pub fn measure<'a>(bench: &'a Bench, session: &'a Session, reading: &'a Reading)
         .as_ref()
         .or(session.temperature.as_ref())
         .map(overwinter_quantity::Temperature::celsius);
-    let Evaluated { figure, faults, .. } = evaluate(bench, session, reading, supply_v);
+    let (Evaluated { figure, faults, .. }, rests_on) = match plain(bench, session, reading) {
+        Ok(plain) => {
+            let mut under = conditions::apply(bench, session, reading, plain);
+            let mut evaluated = evaluation::evaluate(&under.reading);
+            evaluated.faults.append(&mut under.faults);
+            (evaluated, under.rests_on)
+        }
+        // Told and kept, and no figure made of it.
+        Err(fault) => {
+            let evaluated =
+                Evaluated { figure: None, uncertainty_known: false, faults: vec![fault] };
+            (evaluated, Vec::new())
+        }
+    };
     Measured {
         session,
         reading,
@@ -89,23 +105,27 @@ pub fn measure<'a>(bench: &'a Bench, session: &'a Session, reading: &'a Reading)
         supply_v,
         celsius,
         fed: reading.source.or(session.source),
+        rests_on,
     }
 }
 
-fn evaluate(
+/// The reading with its instrument and zeros, before its conditions.
+pub(crate) fn plain(
     bench: &Bench,
     session: &Session,
     reading: &Reading,
-    supply_v: Option<f64>,
-) -> Evaluated {
-    let repeats: Vec<f64> = if reading.repeats.is_empty() {
+) -> Result<evaluation::Reading, evaluation::ReadingFault> {
+    let mut repeats: Vec<f64> = if reading.repeats.is_empty() {
         reading.value.iter().map(AnyQuantity::si).collect()
     } else {
         reading.repeats.iter().map(AnyQuantity::si).collect()
     };
     if let Some(fault) = wrong_unit(reading) {
-        // Told and kept, and no figure made of it.
-        return Evaluated { figure: None, uncertainty_known: false, faults: vec![fault] };
+        return Err(fault);
+    }
+    if repeats.is_empty() {
+        // Only the way there was written down: its last value is the reading.
+        repeats.extend(reading.settling.last().map(|p| p.value.si()));
     }
     let index = session.readings.iter().position(|r| std::ptr::eq(r, reading)).unwrap_or_default();
     let id = format!("{} reading {}", session.name, index + 1);
@@ -122,7 +142,8 @@ fn evaluate(
     }
     plain.zero_before = reading.zero_before.as_ref().map(AnyQuantity::si);
     plain.zero_after = reading.zero_after.as_ref().map(AnyQuantity::si);
-    plain.supply_v = supply_v;
+    plain.supply_v =
+        reading.supply.as_ref().or(session.supply.as_ref()).map(overwinter_quantity::Voltage::si);
     plain.taken_on_day = Some(session.date.days_since_epoch());
     plain.board_since_day = session
         .specimen
@@ -146,7 +167,7 @@ fn evaluate(
             priors::SLEEP_CURRENT * value.abs(),
         ));
     }
-    evaluation::evaluate(&plain)
+    Ok(plain)
 }
 
 /// A value, repeat or zero in the unit of something else than what was read.
@@ -158,6 +179,7 @@ fn wrong_unit(reading: &Reading) -> Option<evaluation::ReadingFault> {
         .chain(&reading.repeats)
         .chain(&reading.zero_before)
         .chain(&reading.zero_after)
+        .chain(reading.settling.iter().map(|p| &p.value))
         .map(AnyQuantity::dimension)
         .find(|got| *got != want)
         .map(|got| evaluation::ReadingFault::WrongUnit { got: got.name, want: want.name })

@@ -253,6 +253,8 @@ pub struct ChoiceReport {
     pub pair_boards: Vec<String>,
     /// The answer in one or two sentences.
     pub answer: String,
+    /// The prior on the spread between specimens behind "one you might buy", in words.
+    pub spread_prior: String,
     /// Warnings about the whole choice.
     pub warnings: Vec<String>,
     /// Cautions that always apply.

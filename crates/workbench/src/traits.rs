@@ -22,7 +22,7 @@ pub struct Word {
 impl Word {
     fn of<T: Choice>(seen: &Seen<T>) -> Self {
         match seen {
-            Seen::Unknown => Self { word: None, sure: 0.0 },
+            Seen::Unknown | Seen::SaidUnknown => Self { word: None, sure: 0.0 },
             Seen::Known(value) => Self { word: Some(value.word()), sure: 1.0 },
             Seen::Inferred { value, sure } => Self { word: Some(value.word()), sure: *sure },
         }

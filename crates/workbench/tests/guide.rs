@@ -18,8 +18,12 @@ fn step(report: &GuideReport, number: usize) -> StepStatus {
 }
 
 fn guided(sessions: &[String], cell: &str) -> GuideReport {
+    guided_with(BOARD, sessions, cell)
+}
+
+fn guided_with(board: &str, sessions: &[String], cell: &str) -> GuideReport {
     let mut files = vec![
-        ("boards/b.toml".to_owned(), BOARD.to_owned()),
+        ("boards/b.toml".to_owned(), board.to_owned()),
         ("instruments/meter.toml".to_owned(), METER.to_owned()),
         ("cells/c.toml".to_owned(), cell.to_owned()),
         ("projects/p.toml".to_owned(), PROJECT.to_owned()),
@@ -67,6 +71,27 @@ fn the_guide_leads_from_the_parcel_to_the_table() {
         assert!(missing.contains(word), "{word}: {missing}");
     }
     assert!(partly.printable.contains("[x] 5."), "{}", partly.printable);
+}
+
+#[test]
+fn a_mirrored_lead_is_swapped_for_its_specimen_and_measured_again() {
+    let mirrored = CELL.replace("right", "left");
+    let sessions = [
+        session("polarity", AGREED),
+        session(
+            "idle",
+            "supply = \"3.80 V\"\nsource = \"battery contacts\"\n[[session.readings]]\nwhat = \"idle current\"\nvalue = \"28.8 mA\"\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"12 µA\"\nzero_after = \"0 µA\"\n[[session.readings]]\nwhat = \"lowest surviving voltage\"\nvalue = \"3.1 V\"\n",
+        ),
+    ];
+    let shut = guided_with(BOARD, &sessions, &mirrored);
+    assert!(!shut.polarity.may_connect && shut.danger);
+    let written = shut.write_down.unwrap();
+    assert_eq!(written.file, "boards/b.toml");
+    assert!(written.text.contains("lead = { positive_side = \"?\" }"), "{}", written.text);
+    // The lead of its own, measured at the end that goes into it, opens the gate; the wrong side keeps it shut.
+    let own = |side: &str| format!("{BOARD}lead = {{ positive_side = \"{side}\" }}\n");
+    assert!(guided_with(&own("right"), &sessions, &mirrored).polarity.may_connect);
+    assert!(!guided_with(&own("left"), &sessions, &mirrored).polarity.may_connect);
 }
 
 #[test]

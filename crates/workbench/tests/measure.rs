@@ -5,6 +5,7 @@ use overwinter_workbench::bench::Bench;
 use overwinter_workbench::measure::figure::{Standing, figure};
 use overwinter_workbench::measure::{burden, dispute, lost, next, ride, settle, specimens, sweep};
 use overwinter_workbench::sampling::SampleOptions;
+use overwinter_workbench::spread::StatedPrior;
 
 fn demo() -> Bench {
     let files = overwinter_workbench::demo::FILES.iter().copied();
@@ -137,9 +138,12 @@ fn two_readings_on_one_range_differ_more_sharply_than_each_is_known() {
     assert!(d.shared.is_empty(), "1 mA and 100 µA ranges share nothing: {:?}", d.shared);
     let names = ["2026-05-03 REEF-1 sleep#2".to_owned(), "2026-05-03 REEF-1 sleep#3".to_owned()];
     let d = figure(&bench, &names, None).unwrap().difference.unwrap();
-    assert_eq!(d.shared.len(), 2, "{:?}", d.shared);
-    assert!(d.correlation.unwrap() > 0.99);
-    assert!(d.figure.standard_uncertainty.unwrap() < 0.1 * d.if_independent);
+    for shared in ["/ gain", "/ offset", "sleep / temperature", "/ series resistance"] {
+        assert!(d.shared.iter().any(|s| s.ends_with(shared)), "{shared}: {:?}", d.shared);
+    }
+    assert!(d.correlation.unwrap() > 0.9, "{:?}", d.correlation);
+    let ratio = d.figure.standard_uncertainty.unwrap() / d.if_independent;
+    assert!(ratio < 0.3, "{ratio}");
 }
 
 #[test]
@@ -271,8 +275,11 @@ fn a_sweep_is_taken_apart_and_the_sanded_chip_gets_a_class() {
 #[test]
 fn the_prior_is_in_sight_and_can_be_changed() {
     let bench = demo();
-    let one = specimens::specimens(&bench, "REEF", What::SleepCurrent, None).unwrap();
-    let narrow = specimens::specimens(&bench, "REEF", What::SleepCurrent, Some(0.05)).unwrap();
+    let built_in = StatedPrior::of(None);
+    let mut own = built_in.clone();
+    own.prior.coefficient_of_variation = 0.05;
+    let one = specimens::specimens(&bench, "REEF", What::SleepCurrent, &built_in).unwrap();
+    let narrow = specimens::specimens(&bench, "REEF", What::SleepCurrent, &own).unwrap();
     let width = |r: &specimens::SpecimensReport| {
         let next = r.next_pooled.as_ref().unwrap();
         libm::log(next.high / next.low)
@@ -282,7 +289,7 @@ fn the_prior_is_in_sight_and_can_be_changed() {
     assert!((width(&one) - expected(0.20)).abs() < 1e-6, "{}", width(&one));
     assert!((width(&narrow) - expected(0.05)).abs() < 1e-6);
     assert!(one.prior.contains("20 %") && one.standard_deviation.is_none());
-    let three = specimens::specimens(&bench, "BOWLINE", What::SleepCurrent, None).unwrap();
+    let three = specimens::specimens(&bench, "BOWLINE", What::SleepCurrent, &built_in).unwrap();
     let next = three.next.unwrap();
     // t(0.975, 2)·√(1 + 1/3) = 4.968.
     let half = 0.5 * (next.high - next.low);
@@ -294,8 +301,9 @@ fn a_reader_and_we_are_both_right_if_the_bridge_differs() {
     let bench = demo();
     let report = dispute::dispute(&bench, "a reader on REEF").unwrap();
     let d = &report.figures[0];
-    // (176.37 − 76)/√((2·0.17)² + (2·2/√3)²) = 43: the job's form "E_n = 8.8" has coarser figures than the demo.
-    assert!((d.normalised_error.unwrap() - 43.0).abs() < 1.0, "{:?}", d.normalised_error);
+    // (176.37 − 76)/√((2·u)² + (2·2/√3)²) with u² = 0.17² (meter) + 0.50² (temperature not measured) µA: 39.6; the job's
+    // form "E_n = 8.8" has coarser figures than the demo.
+    assert!((d.normalised_error.unwrap() - 39.6).abs() < 1.0, "{:?}", d.normalised_error);
     assert_eq!(d.outcome, dispute::Outcome::BothRightIf);
     assert!(d.verdict.contains("bridge"), "{}", d.verdict);
     assert!(d.reasons[0].cause.contains("bridge"), "{:#?}", d.reasons);

@@ -10,7 +10,7 @@ use crate::folder::{Entry, Origin};
 use crate::locate::KeyPath;
 use crate::seen::Seen;
 use crate::types::board::{BatteryConnector, Board, Change, Rework, Traits};
-use crate::types::parts::{Module, Regulator};
+use crate::types::parts::{ChargerClass, Module, Regulator};
 use crate::types::supply::{RegulatorFigures, Supply};
 
 pub(super) fn board(checker: &mut Checker<'_>, entry: &Entry<Board>) {
@@ -264,6 +264,19 @@ fn figures<T>(
 
 pub(super) fn regulator(checker: &mut Checker<'_>, entry: &Entry<Regulator>) {
     figures(checker, entry, &KeyPath::parse("regulator.figures"), &entry.document.figures);
+}
+
+/// A charger ends at the voltage of some cell; one without says nothing that could identify it.
+pub(super) fn charger_class(checker: &mut Checker<'_>, entry: &Entry<ChargerClass>) {
+    if entry.document.figures.float_voltage.is_none() {
+        checker.warning(
+            entry,
+            &KeyPath::parse("charger.name"),
+            "charger-without-float-voltage",
+            "the class does not say at which voltage it ends",
+            "write figures.float_voltage, such as \"4.20 V ± 1 %\"",
+        );
+    }
 }
 
 pub(super) fn module(checker: &mut Checker<'_>, entry: &Entry<Module>) {

@@ -34,6 +34,28 @@ pub(super) fn project(checker: &mut Checker<'_>, entry: &Entry<Project>) {
             help,
         );
     }
+    if let Some(prior) = &project.prior {
+        let key = root.key("prior");
+        let spread = prior.specimen_spread.si();
+        if !(spread > 0.0 && spread <= 2.0) {
+            checker.error(
+                entry,
+                &key.key("specimen_spread"),
+                "prior",
+                "a prior spread lies above nothing and at most at 200 %",
+                "10 % to 30 % is common practice for sleep currents; the program takes 20 % without one",
+            );
+        }
+        if prior.reason.trim().is_empty() {
+            checker.warning(
+                entry,
+                &key.key("reason"),
+                "prior",
+                "a prior without a reason convinces nobody",
+                "write why: how many boards of which kind you have compared",
+            );
+        }
+    }
     if let Some(Climate::Monthly(monthly)) = &project.temperature {
         self::monthly(checker, entry, &root.key("temperature").key("monthly"), monthly);
     }

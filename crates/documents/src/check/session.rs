@@ -304,12 +304,12 @@ fn value_and_dimension<T>(
     reading: &Reading,
 ) {
     let needed = reading.what.dimension();
-    if reading.value.is_none() && reading.repeats.is_empty() {
-        checker.error(
+    if reading.value.is_none() && reading.repeats.is_empty() && reading.settling.is_empty() {
+        checker.warning(
             entry,
             &place.key("what"),
             "reading-without-value",
-            format!("this {} has no value", reading.what),
+            format!("this {} has no value yet: it counts for nothing", reading.what),
             format!("write `value = \"{}\"` or `repeats = [\"{0}\", …]`", needed.examples[0]),
         );
     }
@@ -317,6 +317,19 @@ fn value_and_dimension<T>(
     values.extend(reading.value.iter().map(|value| (value, place.key("value"))));
     values.extend(reading.zero_before.iter().map(|value| (value, place.key("zero_before"))));
     values.extend(reading.zero_after.iter().map(|value| (value, place.key("zero_after"))));
+    for (index, point) in reading.settling.iter().enumerate() {
+        values.push((&point.value, place.key("settling").index(index).key("value")));
+        let before = index.checked_sub(1).and_then(|k| reading.settling.get(k));
+        if before.is_some_and(|before| before.after.si() >= point.after.si()) {
+            checker.error(
+                entry,
+                &place.key("settling").index(index).key("after"),
+                "settling-order",
+                "the times of a settling record must advance",
+                "put the points in order of time, counted from one moment",
+            );
+        }
+    }
     let repeats = reading.repeats.iter().enumerate();
     values.extend(repeats.map(|(index, value)| (value, place.key("repeats").index(index))));
     for (value, key) in values {

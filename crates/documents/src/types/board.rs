@@ -7,6 +7,7 @@ use crate::date::Date;
 use crate::figure::{CurrentFigure, ResistanceFigure};
 use crate::layer::{Layer, layered, record};
 use crate::seen::{Seen, Trait};
+use crate::types::cell::Lead;
 use crate::types::supply::{Bulk, Charger, Supply};
 use crate::walk::walk_variants;
 
@@ -213,6 +214,9 @@ record! {
         /// Traits of this specimen alone, the + side above all.
         #[serde(default)]
         pub traits: Traits,
+        /// The lead kept for this specimen, where it is not the cell's own: an adapter, or a plug whose contacts were swapped.
+        /// Measured at the end that goes into this specimen.
+        pub lead: Option<Lead>,
         /// Its end, if it is dead.
         pub dead: Option<Death>,
         /// A remark.

@@ -67,6 +67,8 @@ record! {
         pub accurate_from: Option<Temperature>,
         /// The upper end.
         pub accurate_to: Option<Temperature>,
+        /// What the accuracy loses for each kelvin outside those temperatures: `0.1 % + 0.3 counts`.
+        pub accuracy_per_kelvin: Option<Accuracy>,
         /// Kind of this range's figures.
         pub kind: Option<Kind>,
         /// Source of this range's figures.

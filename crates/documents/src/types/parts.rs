@@ -5,7 +5,7 @@ use crate::figure::{CurrentFigure, RatioFigure, ResistanceFigure, VoltageFigure}
 use crate::layer::record;
 use crate::seen::Seen;
 use crate::types::board::{Feed, Traits};
-use crate::types::supply::{RegulatorFigures, RegulatorKind};
+use crate::types::supply::{Charger, RegulatorFigures, RegulatorKind};
 
 choices! {
     /// How a part's current goes with its supply voltage.
@@ -60,6 +60,20 @@ record! {
         /// Its figures.
         #[serde(default)]
         pub figures: RegulatorFigures,
+    }
+
+    /// A class of chargers.
+    pub struct ChargerClass {
+        /// Name, unique among charger classes.
+        pub name: String,
+        /// What it is, in words.
+        pub about: Option<String>,
+        /// Kind of the figures that state none of their own.
+        pub kind: Option<Kind>,
+        /// Source of the figures that state none of their own.
+        pub source: Option<String>,
+        /// Its figures.
+        pub figures: Charger,
     }
 
     /// A bare radio module.

@@ -118,6 +118,16 @@ record! {
         pub mounting: Option<Mounting>,
         /// Age of the cell for which the balance of sun and load must hold: the last winter counts, not the first.
         pub cell_age: Option<Duration>,
+        /// What is believed of boards in general before several were compared.
+        pub prior: Option<Prior>,
+    }
+
+    /// A belief that acts where the folder has too few specimens, with its reason.
+    pub struct Prior {
+        /// Spread of the sleep current between specimens of a board, as one standard deviation.
+        pub specimen_spread: Ratio,
+        /// Why so much, in words.
+        pub reason: String,
     }
 
     /// Something done again and again.

@@ -67,6 +67,14 @@ choices! {
         Rail = "rail",
     }
 
+    /// Where the supply voltage was read.
+    pub enum SupplyAt: "where the supply voltage was read" {
+        /// At the board's own contacts, past a meter in series.
+        Board = "board",
+        /// At the source, before a meter in series: its drop is missing at the board.
+        Source = "source",
+    }
+
     /// What happened to the source in a ride-through trial.
     pub enum SourceEvent: "an event" {
         /// USB or panel removed.
@@ -140,8 +148,11 @@ record! {
         pub temperature: Option<Temperature>,
         /// The instrument of readings that name none: a name of `instruments/`.
         pub instrument: Option<String>,
-        /// Supply voltage at the board of readings that state none.
+        /// Supply voltage of readings that state none.
         pub supply: Option<Voltage>,
+        /// Where that voltage was read; left out, at the source: a meter in series takes its drop off it, and the reading is
+        /// corrected for that.
+        pub supply_at: Option<SupplyAt>,
         /// Source of readings that state none.
         pub source: Option<Source>,
         /// Kind of the figures: measured, unless they are invented for the demo.
@@ -187,14 +198,19 @@ record! {
         pub zero_before: Option<AnyQuantity>,
         /// Open-input zero after.
         pub zero_after: Option<AnyQuantity>,
-        /// Supply voltage at the board.
+        /// Supply voltage.
         pub supply: Option<Voltage>,
+        /// Where that voltage was read, if not as the session says.
+        pub supply_at: Option<SupplyAt>,
         /// What fed it.
         pub source: Option<Source>,
         /// Temperature, if not the session's.
         pub temperature: Option<Temperature>,
         /// How long it was left to settle.
         pub settled_for: Option<Duration>,
+        /// What the meter showed while it settled, in order of time: what is left of the transient follows from a fit.
+        #[serde(default)]
+        pub settling: Vec<SettlingPoint>,
         /// Length of the averaging window.
         pub window: Option<Duration>,
         /// The part, for a part's current.
@@ -207,6 +223,14 @@ record! {
         pub note: Option<String>,
         /// It no longer counts.
         pub retracted: Option<Retraction>,
+    }
+
+    /// One value on the way to the settled one.
+    pub struct SettlingPoint {
+        /// Time since the board went to sleep, or since the first point.
+        pub after: Duration,
+        /// What the meter showed.
+        pub value: AnyQuantity,
     }
 
     /// Why a figure no longer counts.

@@ -39,6 +39,10 @@ pub(crate) fn choice(report: &ChoiceReport) -> String {
         }
     }
     text.push_str(&pairs(report));
+    if report.boards.iter().any(|b| b.one_you_might_buy.is_some()) {
+        let line = format!("One you might buy: {}.", report.spread_prior);
+        text.push_str(&format!("{}\n", wrap(&line, 0)));
+    }
     text.push_str(&list("Warnings", &report.warnings));
     text.push_str(&list("Cautions", &report.cautions));
     text.push_str(&styled(DIM, &format!("{} draws, seed {}\n", report.draws, report.seed)));

@@ -10,7 +10,6 @@ use overwinter_workbench::text::{current, duration, percent, resistance, signifi
 
 use super::columns::{Cell, Columns};
 use super::{CARE, DIM, HEADING, list, styled, width, wrap};
-use crate::chart::bar;
 
 pub(crate) use super::measure_more::{dispute, next, ride, specimens, sweep};
 
@@ -116,22 +115,38 @@ fn one(reading: &ReadingReport) -> String {
             text.push_str(&format!("  retracted {since}: {}\n", wrap(why, 4)));
         }
     }
-    let mut table = Columns::new(&[]).right(&[1]);
+    let mut table = Columns::new(&["    contribution", "", "share", "ν", "kind"]).right(&[1, 2, 3]);
     for line in &reading.budget {
-        let shared = if line.shared { "shared on this range" } else { "" };
+        let shared = if line.shared { ", shared" } else { "" };
         table.row([
-            format!("    {}", line.source).into(),
+            format!("    {}", short(&line.source, &reading.key)).into(),
             Cell::from(line.text.clone()),
-            Cell::from(bar(line.share, 12)),
             Cell::from(percent(line.share)),
-            Cell::styled(DIM, shared),
+            Cell::from(line.degrees_of_freedom.map_or("∞".to_owned(), |d| significant(d, 3))),
+            Cell::styled(DIM, format!("{}{shared}", line.kind)),
         ]);
     }
-    text.push_str(&table.text(width()));
+    if !reading.budget.is_empty() {
+        text.push_str(&table.text(width()));
+    }
     for fault in &reading.faults {
         text.push_str(&fault_text(fault));
     }
     text
+}
+
+/// A source without the name of the session and reading that the heading says already.
+fn short(source: &str, key: &str) -> String {
+    let session = key.rsplit_once('#').map_or(key, |(session, _)| session);
+    match source.strip_prefix(session).and_then(|rest| rest.split_once(" / ")) {
+        Some((own, rest)) if own.is_empty() || key.ends_with(&own.replace(" reading ", "#")) => {
+            rest.to_owned()
+        }
+        Some((other, rest)) if other.starts_with(" reading ") => {
+            format!("{rest} of {}", other.replace(" reading ", "#"))
+        }
+        _ => source.to_owned(),
+    }
 }
 
 fn fault_text(fault: &FaultLine) -> String {
@@ -220,6 +235,20 @@ pub(crate) fn settle(report: &SettleReport) -> String {
         .map(|r| format!("line {}: “{}”: {}", r.line, r.typed, r.why))
         .collect();
     text.push_str(&list("Not taken", &refused));
+    if (5..=60).contains(&report.readings.len()) {
+        let points: Vec<String> = report
+            .readings
+            .iter()
+            .map(|r| {
+                let after = significant(r.time_s, 6);
+                format!("    {{ after = \"{after} s\", value = \"{}\" }},\n", r.text)
+            })
+            .collect();
+        text.push_str(&format!(
+            "\nFor the reading in the session's document:\nsettling = [\n{}]\n",
+            points.concat()
+        ));
+    }
     text
 }
 

@@ -46,6 +46,8 @@ pub(crate) fn figure(report: &FigureReport) -> Rows {
         "contribution of",
         "contribution [SI]",
         "share",
+        "degrees of freedom",
+        "kind",
         "faults",
     ]);
     for r in &report.readings {
@@ -63,7 +65,8 @@ pub(crate) fn figure(report: &FigureReport) -> Rows {
         let back = faults.join("; ");
         if r.budget.is_empty() {
             let mut row = front.to_vec();
-            row.extend([String::new(), String::new(), String::new(), back]);
+            row.extend([(); 5].map(|()| String::new()));
+            row.push(back);
             rows.push(row);
             continue;
         }
@@ -73,6 +76,8 @@ pub(crate) fn figure(report: &FigureReport) -> Rows {
                 line.source.clone(),
                 number(line.contribution),
                 number(line.share),
+                maybe(line.degrees_of_freedom),
+                line.kind.clone(),
                 back.clone(),
             ]);
             rows.push(row);

@@ -65,15 +65,18 @@ pub(crate) fn sweep(report: &SweepReport) -> String {
         text.push_str(&paragraph(&format!("Low end: {low}.")));
     }
     if let Some(chip) = &report.regulator {
-        text.push_str(&regulator(chip));
+        text.push_str(&by_behaviour("Regulator", chip));
+    }
+    if let Some(chip) = &report.charger {
+        text.push_str(&by_behaviour("Charger", chip));
     }
     text.push_str(&list("Notes", &report.notes));
     text
 }
 
-fn regulator(chip: &ChipReport) -> String {
+fn by_behaviour(what: &str, chip: &ChipReport) -> String {
     let marking = chip.marking.as_deref().unwrap_or("marking not written down");
-    let mut text = format!("\n{}", heading(&format!("Regulator by behaviour ({marking})")));
+    let mut text = format!("\n{}", heading(&format!("{what} by behaviour ({marking})")));
     let mut table = Columns::new(&[]).right(&[1]);
     for c in &chip.classes {
         let silent = if c.silent_about.is_empty() {

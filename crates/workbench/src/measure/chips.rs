@@ -1,4 +1,5 @@
-//! Likely class of a regulator that nobody can read, from how the board behaves and what the library says of the classes.
+//! Likely class of a regulator or charger that nobody can read, from how the board behaves and what the library says of the
+//! classes.
 
 use overwinter_documents::types::parts::Regulator;
 use overwinter_documents::types::session::{Source as Fed, What};
@@ -15,7 +16,7 @@ use crate::text::{current, significant, voltage};
 /// A class with its probability.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ClassLine {
-    /// The class, a name of `regulators/`.
+    /// The class, a name of `regulators/` or `chargers/`.
     pub class: String,
     /// Probability among the classes of the library.
     pub probability: f64,
@@ -112,19 +113,77 @@ pub(super) fn chip(shown: &Shown<'_>, points: &[Point]) -> Option<ChipReport> {
         marking: traits.regulator_marking,
         entered: supply.regulator.as_ref().and_then(|r| r.class.clone()),
         observed,
-        classes: verdict
-            .candidates
-            .into_iter()
-            .filter(|c| c.probability >= 0.01)
-            .map(|c| ClassLine {
-                class: c.class,
-                probability: c.probability,
-                silent_about: c.silent_about,
-            })
-            .collect(),
+        classes: lines(verdict.candidates),
         perhaps_none: verdict.perhaps_none,
         basis: BASIS,
     })
+}
+
+const FLOAT: &str = "float voltage";
+
+const CHARGER_BASIS: &str = "all classes of the folder and the library as likely beforehand; only the voltage at which the charger ends tells them apart";
+
+/// The likely class of a board's charger, from the voltage at which it ends; `None` where that was not read.
+pub(super) fn charger(shown: &Shown<'_>) -> Option<ChipReport> {
+    let fed = [Fed::Battery, Fed::Usb, Fed::UsbFullCell, Fed::Panel];
+    let read = shown.reading(What::FloatVoltage, &fed)?;
+    let value = read.figure.value();
+    let standard_uncertainty = read.figure.standard_uncertainty().max(1e-4);
+    let classes: Vec<ChipClass> = shown
+        .bench
+        .folder()
+        .chargers
+        .documents()
+        .filter_map(|class| {
+            let float = class.figures.float_voltage.as_ref()?;
+            Some(ChipClass {
+                name: class.name.clone(),
+                prior: 1.0,
+                behaviours: vec![Behaviour {
+                    quantity: FLOAT.to_owned(),
+                    distribution: match float.value.spread() {
+                        // A voltage without a spread is that of a charger within 1 %, not a factor of two.
+                        Spread::Unstated | Spread::AtMost | Spread::AtLeast => {
+                            Distribution::Uniform {
+                                centre: float.si(),
+                                half_width: 0.01 * float.si(),
+                            }
+                        }
+                        spread => distribution(float.si(), spread, 1.0),
+                    },
+                }],
+            })
+        })
+        .collect();
+    let seen = Observation { quantity: FLOAT.to_owned(), value, standard_uncertainty };
+    let verdict = identify(&classes, &[seen]).ok()?;
+    let traits = crate::traits::sight(shown.bench, shown.board, shown.specimen).traits;
+    let stated = shown.board.charger.as_ref().and_then(|c| c.float_voltage.as_ref());
+    Some(ChipReport {
+        marking: traits.charger_marking,
+        entered: stated.map(|v| format!("float voltage {}", voltage(v.si()))),
+        observed: vec![format!("it ends at {} ({})", significant_volts(value), read.origin.source)],
+        classes: lines(verdict.candidates),
+        perhaps_none: verdict.perhaps_none,
+        basis: CHARGER_BASIS,
+    })
+}
+
+fn significant_volts(v: f64) -> String {
+    format!("{} V", significant(v, 4))
+}
+
+/// Classes of 1 % and more.
+fn lines(candidates: Vec<overwinter_figures::identify::Candidate>) -> Vec<ClassLine> {
+    candidates
+        .into_iter()
+        .filter(|c| c.probability >= 0.01)
+        .map(|c| ClassLine {
+            class: c.class,
+            probability: c.probability,
+            silent_about: c.silent_about,
+        })
+        .collect()
 }
 
 fn class_of(regulator: &Regulator) -> ChipClass {

@@ -272,7 +272,7 @@ fn report(m: &Measured<'_>, stands: bool) -> ReadingReport {
         standing: standing(m),
         stands,
         figure: m.figure.as_ref().map(|f| printed(what, f)),
-        budget: m.figure.as_ref().map_or_else(Vec::new, |f| budget(what, f)),
+        budget: m.figure.as_ref().map_or_else(Vec::new, |f| budget(what, f, &m.rests_on)),
         faults: m.faults.iter().map(|f| fault(what, f)).collect(),
     }
 }

@@ -125,7 +125,7 @@ pub struct GuideReport {
 pub struct WriteDown {
     /// Where to save it, in the folder.
     pub file: String,
-    /// Its text, figures to fill in marked with `…`.
+    /// Its text, valid at once: `"?"` marks what is not filled in yet.
     pub text: String,
 }
 
@@ -215,7 +215,7 @@ pub fn guide(
             .filter(|id| guide.missing.is_empty() || guide.missing.contains(id))
         {
             Some(id) => Some(write_down(bench, id, board, found_specimen)),
-            None => lead(bench, &found, cell)
+            None => lead(bench, &found, cell, board, found_specimen)
                 .or_else(|| guide.next.map(|id| write_down(bench, id, board, found_specimen))),
         },
         lost: post_mortem,
@@ -357,15 +357,31 @@ fn drawing(positive: Contact) -> String {
     )
 }
 
-/// The lead of the cell, where it is all that keeps the gate shut.
-fn lead(bench: &Bench, found: &Found, cell: Option<&Cell>) -> Option<WriteDown> {
+/// The lead of the cell, where it is all that keeps the gate shut: to be measured, or to be swapped for this specimen.
+fn lead(
+    bench: &Bench,
+    found: &Found,
+    cell: Option<&Cell>,
+    board: &Board,
+    specimen: &Specimen,
+) -> Option<WriteDown> {
     let fault = may_connect(&found.record.polarity).err()?;
+    if fault == PolarityFault::LeadMirrored {
+        let entry = bench.folder().boards.get(&board.name)?;
+        return Some(WriteDown {
+            file: entry.path.clone(),
+            text: format!(
+                "# swap the contacts in the plug, or make an adapter that swaps them, and keep it with this specimen alone; then\n# measure both wires at the end that goes into it, and write into its [[board.specimens]], below id = \"{}\":\nlead = {{ positive_side = \"?\" }}    # left or right, seen as the socket is, never by colour\n",
+                specimen.id
+            ),
+        });
+    }
     let only_the_lead =
         fault == PolarityFault::Incomplete { missing: vec![Missing::BothWiresOfTheLead] };
     let entry = bench.folder().cells.get(&cell?.name).filter(|_| only_the_lead)?;
     Some(WriteDown {
         file: entry.path.clone(),
-        text: "# measure both wires of the lead with a voltmeter; + seen as the socket is, never by colour\n[cell.lead]\npositive_side = \"…\"    # left or right\n".to_owned(),
+        text: "# measure both wires of the lead with a voltmeter; + seen as the socket is, never by colour\n[cell.lead]\npositive_side = \"?\"    # left or right\n".to_owned(),
     })
 }
 
@@ -379,49 +395,49 @@ fn write_down(bench: &Bench, id: StepId, board: &Board, specimen: &Specimen) -> 
                 .boards
                 .get(&board.name)
                 .map_or_else(|| "boards/".to_owned(), |entry| entry.path.clone()),
-            text: "# in the board's document; leave out what you cannot tell\n[board.traits]\nradio_part = \"shielded certified module\"   # or \"bare chip\"\ncertification_mark = \"yes\"\npins = …\nbattery_connector = \"two-pin socket\"\nusb_bridge = \"no\"\ncharger = \"yes\"\nled_in_sleep = \"unknown\"\n".to_owned(),
+            text: "# fill in the [board.traits] that is in the board's document, and the specimen's line; leave \"?\" where you cannot tell\n[board.traits]\nradio_part = \"?\"           # shielded certified module, bare chip\ncertification_mark = \"?\"   # yes, no\nexternal_antenna = \"?\"     # yes, no\nlabel_side = \"?\"           # top, bottom, both\nbattery_switch = \"?\"       # yes, no\nbattery_connector = \"?\"    # two-pin socket, solder pads, header pins, none\nusb_bridge = \"?\"           # a second chip by the USB socket: yes, no\ncharger = \"?\"              # yes, no\nled_in_sleep = \"?\"         # yes, no; seen once it sleeps\npins = \"?\"\n\n# revision = \"…\" and photo = \"photos/….jpg\" belong to [[board.specimens]]\n".to_owned(),
         };
     }
     let (tag, body) = match id {
         StepId::Polarity => (
             "polarity",
-            "\n# USB out, no cell: ohms from the metal shield to each contact, seen into the socket's mouth, component side up.\n# USB in, no cell: volts of each contact against the shield.\n[session.polarity]\nohms_left = \"… Ω\"\nohms_right = \"> 1 MΩ\"\nvolts_left = \"… V\"\nvolts_right = \"… V\"\n",
+            "\n# USB out, no cell: ohms from the metal shield to each contact, seen into the socket's mouth, component side up.\n# USB in, no cell: volts of each contact against the shield.\n[session.polarity]\nohms_left = \"? Ω\"\nohms_right = \"? Ω\"    # beyond the meter: > 1 MΩ\nvolts_left = \"? V\"\nvolts_right = \"? V\"\n",
         ),
         StepId::FirstPower | StepId::IdleCurrent => (
             "first power",
-            "firmware = { version = \"…\", hash = \"…\", state = \"awake, radio off, for 60 s\" }\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"idle current\"\nvalue = \"… mA\"\nrange = \"…\"\nsettled_for = \"60 s\"\n",
+            "firmware = { version = \"?\", hash = \"?\", state = \"awake, radio off, for 60 s\" }\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"idle current\"\nvalue = \"? mA\"\nrange = \"?\"\nsettled_for = \"60 s\"\n",
         ),
         StepId::SleepCurrent => (
             "sleep",
-            "firmware = { version = \"…\", hash = \"…\", state = \"deep sleep\" }\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nrepeats = [\"… µA\", \"… µA\", \"… µA\", \"… µA\", \"… µA\"]\nrange = \"…\"\nzero_before = \"… µA\"\nzero_after = \"… µA\"\nsettled_for = \"…\"\n\n# and the same at 4.15, 3.50 and 3.25 V: value and supply\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"… µA\"\nsupply = \"4.15 V\"\nrange = \"…\"\n",
+            "firmware = { version = \"?\", hash = \"?\", state = \"deep sleep\" }\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nrepeats = [\"? µA\", \"? µA\", \"? µA\", \"? µA\", \"? µA\"]\nrange = \"?\"\nzero_before = \"? µA\"\nzero_after = \"? µA\"\nsettled_for = \"?\"\n\n# the sweep: three more voltages, one value each\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"? µA\"\nsupply = \"4.15 V\"\nrange = \"?\"\nsettled_for = \"?\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"? µA\"\nsupply = \"3.50 V\"\nrange = \"?\"\nsettled_for = \"?\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"? µA\"\nsupply = \"3.25 V\"\nrange = \"?\"\nsettled_for = \"?\"\n",
         ),
         StepId::UsbCurrent => (
             "on USB",
-            "supply = \"5.00 V\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"… µA\"\nsource = \"USB and full cell\"\nrange = \"…\"\n",
+            "supply = \"5.00 V\"\n\n[[session.readings]]\nwhat = \"sleep current\"\nvalue = \"? µA\"\nsource = \"USB and full cell\"\nrange = \"?\"\n",
         ),
         StepId::RideThrough => (
             "ride-through",
-            "\n[[session.ride_through]]\nevent = \"removed\"        # and \"attached\"\ndoing = \"radio on\"       # and \"asleep\"\nedge = \"plug\"            # and \"slow ramp\"\ncell_voltage = \"3.5 V\"   # and 3.7 V, 4.1 V\nresets = …\ntrials = 20\n",
+            "\n[[session.ride_through]]\nevent = \"removed\"        # and \"attached\"\ndoing = \"radio on\"       # and \"asleep\"\nedge = \"plug\"            # and \"slow ramp\"\ncell_voltage = \"3.5 V\"   # and 3.7 V, 4.1 V\nresets = \"?\"\ntrials = 20\n",
         ),
         StepId::Charger => (
             "charger",
-            "source = \"USB\"\n\n[[session.readings]]\nwhat = \"charge current\"\nvalue = \"… mA\"\nrange = \"…\"\nsupply = \"3.7 V\"\n\n[[session.readings]]\nwhat = \"float voltage\"\nvalue = \"… V\"\nrange = \"…\"\n\n[[session.readings]]\nwhat = \"termination current\"\nvalue = \"… mA\"\nrange = \"…\"\n",
+            "source = \"USB\"\n\n[[session.readings]]\nwhat = \"charge current\"\nvalue = \"? mA\"\nrange = \"?\"\nsupply = \"3.7 V\"\n\n[[session.readings]]\nwhat = \"float voltage\"\nvalue = \"? V\"\nrange = \"?\"\n\n[[session.readings]]\nwhat = \"termination current\"\nvalue = \"? mA\"\nrange = \"?\"\n",
         ),
         StepId::LowestVoltage => (
             "limits",
-            "source = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"lowest surviving voltage\"\nvalue = \"… V\"\nrange = \"…\"\nnote = \"steps of 20 mV, ten bursts each\"\n",
+            "source = \"battery contacts\"\n\n[[session.readings]]\nwhat = \"lowest surviving voltage\"\nvalue = \"? V\"\nrange = \"?\"\nnote = \"steps of 20 mV, ten bursts each\"\n",
         ),
         StepId::ProtectionCutOff => (
             "protection",
-            "\n[[session.readings]]\nwhat = \"protection cut-off\"\nvalue = \"… V\"\nrange = \"…\"\n",
+            "\n[[session.readings]]\nwhat = \"protection cut-off\"\nvalue = \"? V\"\nrange = \"?\"\n",
         ),
         StepId::NightBackflow => (
             "night",
-            "\n[[session.readings]]\nwhat = \"back-leakage\"\nvalue = \"… µA\"\nrange = \"…\"\nsupply = \"3.80 V\"\nnote = \"out of the cell, input open\"\n\n[[session.readings]]\nwhat = \"back-leakage\"\nvalue = \"… µA\"\nrange = \"…\"\nsource = \"panel\"\nnote = \"covered panel connected\"\n",
+            "\n[[session.readings]]\nwhat = \"back-leakage\"\nvalue = \"? µA\"\nrange = \"?\"\nsupply = \"3.80 V\"\nnote = \"out of the cell, input open\"\n\n[[session.readings]]\nwhat = \"back-leakage\"\nvalue = \"? µA\"\nrange = \"?\"\nsource = \"panel\"\nnote = \"covered panel connected\"\n",
         ),
         StepId::Arrival | StepId::Close => (
             "zero",
-            "\n# in the session that is open: the zero of every range used\n# zero_after = \"… µA\"\n",
+            "\n# in the session that is open: the zero of every range used\n# zero_after = \"? µA\"\n",
         ),
     };
     let meters: Vec<&str> = bench
@@ -432,18 +448,47 @@ fn write_down(bench: &Bench, id: StepId, board: &Board, specimen: &Specimen) -> 
         .map(|entry| entry.document.name.as_str())
         .collect();
     let (instrument, ranges) = match meters.as_slice() {
-        [] => ("…".to_owned(), "write yours into instruments/ first".to_owned()),
+        [] => ("?".to_owned(), "write yours into instruments/ first".to_owned()),
         [one] => {
             let names: Vec<&str> = bench.ranges(one).iter().map(|r| r.name.as_str()).collect();
             ((*one).to_owned(), format!("its ranges: {}", names.join(", ")))
         }
-        many => ("…".to_owned(), many.join(", ")),
+        many => ("?".to_owned(), many.join(", ")),
     };
     let head = format!(
-        "#:schema ../schemas/session.schema.json\n[session]\nname = \"{name} {tag}\"\nspecimen = \"{name}\"\ndate = …            # 2026-05-30\nwho = \"…\"\ninstrument = \"{instrument}\"    # {ranges}\ntemperature = \"… °C\"\n"
+        "#:schema ../schemas/session.schema.json\n[session]\nname = \"{name} {tag}\"\nspecimen = \"{name}\"\ndate = \"?\"            # 2026-05-30\nwho = \"?\"\ninstrument = \"{instrument}\"    # {ranges}\ntemperature = \"? °C\"\n"
     );
     WriteDown {
         file: format!("sessions/{name}-{tag}.toml").replace(' ', "-").to_lowercase(),
         text: format!("{head}{body}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Saved as it is, a template is no error of syntax: what is not filled in is told, line by line, and nothing else.
+    #[test]
+    fn templates_are_read_before_they_are_filled_in() {
+        let files = crate::demo::FILES.iter().copied();
+        let (bench, _) = Bench::read(files.filter(|(path, _)| *path != "README.md"));
+        let (board, specimen) = bench.specimen("BOWLINE-1").unwrap();
+        for step in STEPS {
+            let written = write_down(&bench, step.id, board, specimen);
+            if step.id == StepId::Arrival {
+                // A part of a board's document.
+                assert!(!written.text.contains("\"yes\""), "nothing is answered beforehand");
+                continue;
+            }
+            let told = overwinter_documents::read_document("sessions/x.toml", &written.text);
+            let told = told.map_or_else(|errors| errors, |(_, blanks)| blanks);
+            assert!(!told.is_empty(), "{}", written.text);
+            assert!(told.iter().all(|d| d.code == "not-filled-in"), "{told:#?}\n{}", written.text);
+            let dated = written.text.replace("date = \"?\"", "date = 2026-06-01");
+            let dated = dated.replace("resets = \"?\"", "resets = 0");
+            let read = overwinter_documents::read_document("sessions/x.toml", &dated);
+            assert!(read.is_ok(), "{read:#?}\n{dated}");
+        }
     }
 }

@@ -71,6 +71,8 @@ pub struct BudgetLine {
     pub degrees_of_freedom: Option<f64>,
     /// Other readings on the same range have the same deviation: it cancels in their difference.
     pub shared: bool,
+    /// What kind of contribution it is and what it rests on: repeats, the range's accuracy, a record, an assumption.
+    pub kind: String,
 }
 
 /// Something remarkable about a reading, with what to do. The reading is kept.
@@ -126,7 +128,9 @@ pub fn printed(what: What, figure: &Figure) -> Printed {
 }
 
 /// Who contributes what, largest first.
-pub fn budget(what: What, figure: &Figure) -> Vec<BudgetLine> {
+///
+/// `rests_on` tells of contributions, by their source's name, what they rest on where that is not in the name.
+pub fn budget(what: What, figure: &Figure, rests_on: &[(String, String)]) -> Vec<BudgetLine> {
     figure
         .budget()
         .rows
@@ -135,6 +139,10 @@ pub fn budget(what: What, figure: &Figure) -> Vec<BudgetLine> {
             let source = row.source.name().to_owned();
             BudgetLine {
                 shared: is_shared(&source),
+                kind: rests_on
+                    .iter()
+                    .find(|(name, _)| *name == source)
+                    .map_or_else(|| kind(&source).to_owned(), |(_, basis)| basis.clone()),
                 text: value(what, row.contribution.abs()),
                 source,
                 standard_uncertainty: row.standard_uncertainty,
@@ -150,6 +158,19 @@ pub fn budget(what: What, figure: &Figure) -> Vec<BudgetLine> {
 /// Gain and offset of a range are the same for every reading on it.
 fn is_shared(source: &str) -> bool {
     source.ends_with(" / gain") || source.ends_with(" / offset")
+}
+
+/// What kind of contribution a source is, by what it is of.
+fn kind(source: &str) -> &'static str {
+    match source.rsplit(" / ").next().unwrap_or_default() {
+        "repeats" => "type A: scatter of the repeats",
+        "gain" | "offset" => "the range's accuracy, rectangular",
+        "resolution" => "half a count, rectangular",
+        "zero drift" => "between the zeros, rectangular",
+        "stated spread" => "typed with the value",
+        name if name.starts_with("assumed") => "assumed",
+        _ => "",
+    }
 }
 
 /// A fault in the unit of what was read.
@@ -194,12 +215,16 @@ pub fn fault(what: What, fault: &ReadingFault) -> FaultLine {
             "take a lower range if the burden allows (see `burden`)",
         ),
         ReadingFault::BurdenNotCorrected { drop_v, board_v } => (
-            format!("the meter took {}; the board saw {}", volts(*drop_v), volts(*board_v)),
-            "sense the supply at the board, or take a range with less resistance",
+            format!("the meter took {}; the board saw {}: not corrected, bounded in the budget", volts(*drop_v), volts(*board_v)),
+            "sweep the supply voltage, or read it at the board (supply_at = \"board\"), or take a lower resistance",
         ),
         ReadingFault::ZeroDrift { moved, limit } => (
             format!("the zero moved by {}, beyond the range's offset of {}", v(*moved), v(*limit)),
             "let the meter warm up and read again",
+        ),
+        ReadingFault::NotSettled { half_width } => (
+            format!("taken before it settled: off by up to {}", v(*half_width)),
+            "wait as `settle` says and read again",
         ),
         ReadingFault::WrongUnit { got, want } => (
             format!("a value is {got}, but what was read is {want}"),

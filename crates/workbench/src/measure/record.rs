@@ -86,8 +86,9 @@ pub fn record(bench: &Bench, board: &Board, specimen: &Specimen, cell: Option<&C
         // Nothing gives 4.2 V: the trace to the regulator's input is what the specimen's own + side stands for.
         polarity.regulator_input_at = specimen.traits.positive_side.known().map(contact);
     }
-    if let Some(side) = cell.and_then(|c| c.lead.as_ref()).and_then(|l| l.positive_side.known()) {
-        // The document of the cell states which contact of its plug was measured positive, seen as the socket is.
+    let lead = cell.and_then(|c| specimen.lead.as_ref().or(c.lead.as_ref()));
+    if let Some(side) = lead.and_then(|l| l.positive_side.known()) {
+        // The document of the cell, or of the specimen for a lead of its own, states which contact of its plug was measured positive, seen as the socket is.
         let volts = cell_volts(bench, cell);
         let (a, b) = match side {
             ContactSide::Left => (volts, -volts),

@@ -273,6 +273,55 @@ fn peak_a(shown: &Shown<'_>) -> f64 {
         .unwrap_or(0.35)
 }
 
+/// Source events a year behind a panel: it goes once a day and comes once a day. Chatter at dawn comes on top and is not counted.
+const DAYS_A_YEAR: f64 = 365.25;
+
+/// Resets a year that the source's coming and going costs in a project, with what that rests on; `None` where it is not known.
+///
+/// Trials say the share at the worst cell voltage tried, provided a low cell was among them or a reset was seen; else a trait
+/// that says "no"; else, for a source that goes, the path's prediction asleep with the cell at the bench's 3.80 V. A project
+/// without a panel has no source that comes and goes: nothing is claimed for it.
+pub(crate) fn resets_in(
+    shown: &Shown<'_>,
+    project: &overwinter_documents::types::project::Project,
+    traits: &overwinter_documents::types::board::Traits,
+) -> Option<(f64, String)> {
+    project.panel.as_ref()?;
+    let specimen = shown.specimen.filter(|s| s.dead.is_none())?;
+    let mut total = 0.0;
+    let mut basis = Vec::new();
+    for (event, says) in [
+        (SourceEvent::Removed, traits.resets_on_source_removed),
+        (SourceEvent::Attached, traits.resets_on_source_attached),
+    ] {
+        let trials = crate::traits::ride_through(shown.bench, &specimen.id, event);
+        let low = trials.last().is_some_and(|t| t.cell_v <= crate::traits::LOW_CELL_V);
+        let worst = trials
+            .iter()
+            .filter_map(|t| assess(t.trials, 0.95)?.observed)
+            .reduce(f64::max)
+            .filter(|share| low || *share > 0.0);
+        let predicted = || {
+            let path = hand_over(shown, false, &mut Vec::new())?;
+            let cell = Figure::with_source(
+                crate::resolve::path::REFERENCE_V,
+                Source::rectangular("cell voltage", 0.01),
+            );
+            Some(path.reset_probability(&cell))
+        };
+        let (share, by) = match (worst, says.probability_of_yes()) {
+            (Some(share), _) => (share, "tried"),
+            (None, Some(p)) if p <= 0.0 => (0.0, "as entered"),
+            (None, _) if event == SourceEvent::Removed => (predicted()?, "predicted"),
+            (None, _) => return None,
+        };
+        total += share * DAYS_A_YEAR;
+        basis.push(format!("{event} {} {by}", percent(share)));
+    }
+    let text = format!("{} a year ({})", significant(total, 2), basis.join(", "));
+    Some((total, text))
+}
+
 fn prediction(doing: &'static str, path: &HandOver) -> Prediction {
     let lowest = path.lowest_safe_cell_v();
     let loss = &path.load_a * &path.path_ohm;

@@ -2,9 +2,7 @@
 
 use overwinter_documents::Choice;
 use overwinter_documents::types::session::{Source as Fed, What};
-use overwinter_figures::specimens::{
-    SpreadBasis, SpreadPrior, pooled_spread, prediction_factor, type_figure,
-};
+use overwinter_figures::specimens::{SpreadBasis, pooled_spread, prediction_factor, type_figure};
 use overwinter_statistics::{Distribution, Figure};
 use serde::Serialize;
 
@@ -14,7 +12,7 @@ use crate::question::QuestionError;
 use crate::readings::{self, Measured};
 use crate::report::SCHEMA_VERSION;
 use crate::resolve::reference;
-use crate::spread::prior_text;
+use crate::spread::StatedPrior;
 use crate::text::significant;
 
 /// One specimen.
@@ -76,7 +74,7 @@ pub struct SpecimensReport {
     pub notes: Vec<String>,
 }
 
-/// The specimens of a board in one quantity. `prior` replaces the built-in coefficient of variation.
+/// The specimens of a board in one quantity. `prior` is what is believed of their spread before they are compared.
 ///
 /// # Errors
 /// No such board.
@@ -84,13 +82,12 @@ pub fn specimens(
     bench: &Bench,
     board: &str,
     what: What,
-    prior: Option<f64>,
+    stated: &StatedPrior,
 ) -> Result<SpecimensReport, QuestionError> {
     let found = bench.board(board).ok_or_else(|| {
         QuestionError::no_such("board", board, bench.boards().map(|b| b.name.as_str()))
     })?;
-    let prior =
-        prior.map_or_else(SpreadPrior::default, |cv| SpreadPrior { coefficient_of_variation: cv });
+    let prior = stated.prior;
     let mut figures: Vec<Figure> = Vec::new();
     let mut revisions: Vec<Option<String>> = Vec::new();
     let lines = found
@@ -187,7 +184,7 @@ pub fn specimens(
         n: values.len(),
         mean,
         standard_deviation: pooled.and_then(|p| p.of_sample).zip(mean).map(|(cv, m)| cv * m),
-        prior: prior_text(prior),
+        prior: stated.text(),
         prior_cv: prior.coefficient_of_variation,
         next,
         next_pooled,

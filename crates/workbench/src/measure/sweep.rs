@@ -10,7 +10,7 @@ use overwinter_figures::sweep::{
 use overwinter_statistics::Figure;
 use serde::Serialize;
 
-use super::chips::{ChipReport, chip};
+use super::chips::{ChipReport, charger, chip};
 use super::printed::{Printed, printed, text};
 use crate::bench::Bench;
 use crate::facts::Shown;
@@ -90,6 +90,8 @@ pub struct SweepReport {
     pub at_the_low_end: Option<String>,
     /// Likely class of the regulator, from behaviour.
     pub regulator: Option<ChipReport>,
+    /// Likely class of the charger, from the voltage at which it ends.
+    pub charger: Option<ChipReport>,
     /// What the uncertainties hold and what not.
     pub notes: Vec<String>,
 }
@@ -223,6 +225,7 @@ pub fn sweep(
             .map(|(a, b)| format!("{} from {}", words(*a).0, words(*b).0))
             .collect(),
         regulator: chip(&shown, &points),
+        charger: charger(&shown),
         notes,
     })
 }

@@ -15,6 +15,7 @@ use overwinter_engine::{InputError, Scenario};
 use crate::bench::Bench;
 use crate::case::Case;
 use crate::choice::Variant;
+use crate::spread::StatedPrior;
 
 use path::{Changed, Subject};
 pub(crate) use sleep::reference;
@@ -128,7 +129,9 @@ fn build(
             });
         }
     }
-    let subject = Subject { bench, board, specimen, module: module_of(bench, board), changed };
+    let prior = StatedPrior::of(Some(project));
+    let module = module_of(bench, board);
+    let subject = Subject { bench, board, specimen, module, changed, prior: &prior };
     let (mut inputs, mut gaps) = (Vec::new(), Vec::new());
     let engine_cell = cell::cell(bench, cell, &mut inputs, &mut gaps)?;
     let activities = load::activities(project, &mut inputs)?;

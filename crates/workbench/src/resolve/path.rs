@@ -13,6 +13,7 @@ use super::input::{Face, Fallback, assumed, input, measured};
 use crate::bench::Bench;
 use crate::case::{Input, Target};
 use crate::priors;
+use crate::spread::StatedPrior;
 use crate::text::Kind;
 
 /// Supply voltage at which the trade compares sleep currents, V.
@@ -34,6 +35,8 @@ pub(crate) struct Subject<'a> {
     pub(crate) specimen: Option<&'a Specimen>,
     pub(crate) module: Option<&'a Module>,
     pub(crate) changed: &'a Changed,
+    /// What is believed of the spread between specimens.
+    pub(crate) prior: &'a StatedPrior,
 }
 
 impl<'a> Subject<'a> {

@@ -68,8 +68,9 @@ pub(crate) fn sleep(
             point.1 = point.1.max(0.0);
         }
     }
-    let spread =
-        subject.specimen.map(|s| sleep_spread(subject.bench, subject.board, s, figure.value()));
+    let spread = subject
+        .specimen
+        .map(|s| sleep_spread(subject.bench, subject.board, s, figure.value(), subject.prior));
     inputs.push(measured(
         &subject.key("sleep current"),
         Target::SleepCurrent,
@@ -165,6 +166,7 @@ fn saved(subject: &Subject<'_>, gaps: &mut Vec<String>) -> impl Fn(f64) -> f64 +
         specimen: subject.specimen,
         module: subject.module,
         changed: &unchanged,
+        prior: subject.prior,
     };
     let mut drains: Vec<(engine::Drain, f64)> = Vec::new();
     for part in &subject.board.always_on {

@@ -1,13 +1,18 @@
-//! Budget and bill of 1 000 readings, and which test next for 10 boards × 20 quantities × 10 000 draws.
+//! Budget and bill of 1 000 readings, and which test next for ten boards: `cargo xtask bench figures`.
 //!
-//! Prints one line of figures, minimum of several runs: `figures: bill_ms=… next_test_s=…`.
+//! Ends with `figures: bill_ms=… next_test_s=…`, the least of several runs; the second is the whole question from the folder's
+//! files to the answer at the command's default draws. Above it: the ranking alone, and the whole at 10 000 draws.
 #![allow(clippy::print_stdout)] // a benchmark's result is what it prints
 #![allow(clippy::disallowed_methods)] // nothing here is a result that must be bit-identical
 
+use overwinter_documents::types::project::Needs;
 use overwinter_figures::bill::{Conversion, Part, PartBasis, reconcile, waste};
 use overwinter_figures::next_test::{Candidate, next_test};
 use overwinter_figures::reading::{Influence, InstrumentRange, QuantityKind, Reading, evaluate};
 use overwinter_statistics::{Distribution, Draws};
+use overwinter_workbench::bench::Bench;
+use overwinter_workbench::measure::next::next;
+use overwinter_workbench::sampling::SampleOptions;
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -71,10 +76,8 @@ fn minimum_of(runs: usize, mut f: impl FnMut() -> f64) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-fn main() {
-    let readings = readings();
-    let bill_s = minimum_of(7, || bill_of(&readings));
-
+/// The ranking alone: 20 columns of 10 000 draws against the lives of ten boards.
+fn ranking_s() -> f64 {
     let n = 10_000_usize;
     let draws = Draws::new(1);
     let inputs: Vec<Vec<f64>> = (0..20)
@@ -99,12 +102,55 @@ fn main() {
         })
         .collect();
     let lives: Vec<&[f64]> = lives.iter().map(Vec::as_slice).collect();
-    let next_s = minimum_of(5, || {
+    minimum_of(5, || {
         let candidates: Vec<Candidate<'_>> = inputs
             .iter()
             .map(|d| Candidate { name: "quantity", minutes: Some(10.0), draws: d })
             .collect();
         next_test(&candidates, &lives).expect("columns that fit").perfect_days
-    });
+    })
+}
+
+/// CPU time of this process, s, in ticks of 10 ms; NaN where the system does not tell.
+fn cpu_s() -> f64 {
+    let text = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after_name = text.rsplit(')').next().unwrap_or_default();
+    let ticks = |at: usize| after_name.split_whitespace().nth(at)?.parse::<f64>().ok();
+    ticks(11).zip(ticks(12)).map_or(f64::NAN, |(user, system)| (user + system) / 100.0)
+}
+
+/// The whole question on the demo's ten boards: the folder's files read, the lives sampled, the tests ranked. No need shuts a
+/// board out, so that all ten are in it.
+fn whole(options: SampleOptions) -> f64 {
+    let (bench, _) = Bench::read(overwinter_workbench::demo::FILES.iter().copied());
+    let mut project = bench.project("footbridges").expect("the demo has it").clone();
+    project.needs = Needs::default();
+    let report = next(&bench, &project, options, None).expect("an answer");
+    assert!(report.tests.len() >= 20, "twenty quantities, got {}", report.tests.len());
+    let mut boards: Vec<&String> = report.tests.iter().flat_map(|t| &t.boards).collect();
+    boards.sort();
+    boards.dedup();
+    assert_eq!(boards.len(), 10, "ten boards");
+    report.tests.len() as f64
+}
+
+fn main() {
+    let readings = readings();
+    let bill_s = minimum_of(7, || bill_of(&readings));
+    println!("the ranking alone, 10 boards x 20 quantities x 10 000 draws: {:.3} s", ranking_s());
+    let mut next_s = f64::NAN;
+    for draws in [10_000, SampleOptions::default().draws] {
+        let options = SampleOptions { draws, seed: 1 };
+        let (mut quantities, runs) = (0.0, 5);
+        let before_s = cpu_s();
+        next_s = minimum_of(runs, || {
+            quantities = whole(options);
+            quantities
+        });
+        let each_s = (cpu_s() - before_s) / runs as f64;
+        println!(
+            "the whole question, 10 boards x {quantities} quantities x {draws} draws: {next_s:.3} s, CPU {each_s:.2} s"
+        );
+    }
     println!("figures: bill_ms={:.2} next_test_s={next_s:.3}", bill_s * 1e3);
 }
