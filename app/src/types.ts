@@ -451,6 +451,10 @@ pair_boards: Array<string>,
  */
 answer: string, 
 /**
+ * The prior on the spread between specimens behind "one you might buy", in words.
+ */
+spread_prior: string, 
+/**
  * Warnings about the whole choice.
  */
 warnings: Array<string>, 
