@@ -294,7 +294,7 @@ pub(crate) fn run(common: &Common, command: &Measure) -> Result<u8> {
             };
             if let Some(prior) = prior {
                 stated.prior.coefficient_of_variation = prior.si();
-                stated.whose = "as you say, for this answer".to_owned();
+                "as you say, for this answer".clone_into(&mut stated.whose);
             }
             let report = specimens::specimens(&bench, board, *what, &stated).map_err(refuse)?;
             write(common, &report, human::specimens, csv::specimens)?;

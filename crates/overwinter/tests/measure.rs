@@ -63,13 +63,15 @@ fn a_difference_with_itself_is_exactly_zero_and_shared_errors_cancel() {
     let same = demo.text(&["figure", reading, reading]);
     assert_has(&same, &["  0 A\n", "correlation 1;"]);
     let budget = demo.text(&["figure", "BOWLINE-1", "--what", "sleep current"]);
-    // Mean of the five typed repeats 9.40 9.39 9.37 9.41 9.43 less the mean zero 0.005 µA: 9.395 µA.
+    // Mean of the five typed repeats 9.40 9.39 9.37 9.41 9.43 less the mean zero 0.005 µA: 9.395 µA. Its u: the meter's and
+    // repeats' 0.018 µA, and 1 K of a coefficient ln(13.1/9.395)/23 K = 1.4 %/K: 9.395·0.01445/√3 = 0.078 µA.
     assert_has(
         &budget,
         &[
-            "9.395 ± 0.036 µA (k = 2)",
-            "9.40(2) µA",
-            "shared on this range",
+            "9.40 ± 0.16 µA (k = 2)",
+            "9.40(8) µA",
+            "type A: scatter of the repeats",
+            "from its own readings at two",
             "repeats",
             "bench meter / 100 µA / gain",
         ],

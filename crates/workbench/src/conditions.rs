@@ -110,7 +110,10 @@ pub(crate) fn apply(
             ),
         };
         let by = match per_kelvin {
-            Some(a) => format!("{}/K from its own readings at two temperatures", percent(a)),
+            Some(a) => format!(
+                "{} %/K from its own readings at two temperatures",
+                significant(100.0 * a, 2)
+            ),
             None if value.abs() <= LEAKING_UP_TO_A => format!(
                 "{}/K assumed: read at one temperature only",
                 percent(COEFFICIENT_PER_KELVIN)
