@@ -43,6 +43,14 @@ pub fn detect_stated(
 }
 
 fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, TraceError> {
+    // A file starts with its name, a stream with a length behind four bytes of ones.
+    if head.starts_with(b"ARROW1") || head.starts_with(&[0xff; 4]) {
+        return Err(TraceError::Undecided {
+            what: format!("{name} looks like Arrow, which is not read yet"),
+            advice: "write it as Parquet; every program that writes the one writes the other"
+                .to_owned(),
+        });
+    }
     if let Some((byte, value)) = binary_byte(head) {
         return Err(TraceError::NotText { name: name.to_owned(), byte, value });
     }

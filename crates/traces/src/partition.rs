@@ -25,6 +25,8 @@ use tempfile::{NamedTempFile, TempPath};
 
 const GROUP: usize = 262_144;
 const DAY_NS: i64 = 86_400 * 1_000_000_000;
+/// What nanoseconds in 64 bits reach to either side of 1970 (s).
+const MOST_S: f64 = 9.2e9;
 /// A century: a damaged clock must not fill the disk with folders.
 const MOST_DAYS: usize = 36_525;
 /// Stamps before this second (2000-01-01) are an instrument's uptime, not a date.
@@ -61,8 +63,8 @@ pub fn partition(
     if to.board.is_empty() || to.part.is_empty() {
         return fail("board and part need a name");
     }
-    if to.start_unix_s.is_some_and(|s| !s.is_finite() || s.abs() > 4.0e9) {
-        return fail("the start is no second of this age");
+    if to.start_unix_s.is_some_and(|s| s.is_nan() || s.abs() > MOST_S) {
+        return fail("the start lies outside the years 1678 to 2261");
     }
     let mut parts = Parts::new(to);
     let mut stopped = false;
@@ -253,6 +255,10 @@ impl Tap for Parts<'_> {
                 return;
             }
         };
+        if start.abs() > MOST_S {
+            self.failure = Some(self.error("the first stamp lies outside the years 1678 to 2261"));
+            return;
+        }
         // Whole seconds and the rest apart: an f64 of today's seconds has no nanoseconds.
         self.start_ns =
             start.floor() as i64 * 1_000_000_000 + ((start - start.floor()) * 1e9).round() as i64;

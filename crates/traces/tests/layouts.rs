@@ -57,6 +57,12 @@ fn described() {
     insta::assert_snapshot!(all);
 }
 
+#[test]
+fn an_arrow_file_is_told_what_to_become() {
+    let told = detected(b"ARROW1\0\0\xff\xff\xff\xff\x78\0\0\0");
+    assert!(told.contains("Arrow") && told.contains("Parquet"), "{told}");
+}
+
 /// The same four samples in many dresses: the charge is the same.
 #[test]
 fn the_same_trace_in_many_dresses() {

@@ -138,3 +138,15 @@ fn nothing_is_left_of_what_was_stopped_or_cannot_be() {
     assert!(refused.to_string().contains("from 2026-03-02 to 2026-03-01 at sample 2"), "{refused}");
     assert!(!place.folder.exists());
 }
+
+#[test]
+fn stamps_beyond_nanoseconds_are_refused() {
+    // Found by damaging files: milliseconds with three digits too many.
+    let folder = tempfile::tempdir().unwrap();
+    let (trace, place) = (folder.path().join("far.csv"), to(folder.path(), "north"));
+    let rows = "t_ms,i_ma\n1764076800000000,1\n1764076800000100,1\n1764076800000200,1\n";
+    std::fs::write(&trace, rows).unwrap();
+    let refused = write(&trace, &place).unwrap_err();
+    assert!(refused.to_string().contains("outside the years"), "{refused}");
+    assert!(!place.folder.exists());
+}

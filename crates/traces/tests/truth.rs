@@ -3,7 +3,7 @@
 mod common;
 
 use common::{Lehmer, quantile};
-use overwinter_traces::{DefectKind, Options};
+use overwinter_traces::{DefectKind, Layout, Options, RawKind};
 use std::fmt::Write as _;
 
 struct Truth {
@@ -163,4 +163,20 @@ fn sixty_traces() {
     assert!(length[1] <= 1.0, "{length:?}");
     assert_eq!((right_gaps, right_count), (60, 60));
     assert!(right_phases >= 57 && right_bursts >= 58 && covered >= 57);
+}
+
+/// Where the sample's number tells its time, the trapezoid costs no digits: 40 s at 100 kS/s, whose times are no exact numbers.
+#[test]
+fn an_even_clock_costs_no_digits() {
+    let steps: Vec<u32> =
+        (0..4_000_000u32).map(|k| 3 + k % 5 + 9000 * u32::from(k % 9973 < 40)).collect();
+    // In steps of 2⁻²⁰ A every sample and every sum is exact.
+    let unit = 1.0 / f64::from(1u32 << 20);
+    let bytes: Vec<u8> =
+        steps.iter().flat_map(|n| ((f64::from(*n) * unit) as f32).to_le_bytes()).collect();
+    let a = common::read(bytes, Some(Layout::raw(RawKind::F32, 1e5)), &Options::default()).unwrap();
+    let sum: u64 = steps.iter().map(|n| u64::from(*n)).sum();
+    let twice = 2 * sum - u64::from(steps[0]) - u64::from(steps[steps.len() - 1]);
+    let want = twice as f64 * unit / 2.0 / 1e5;
+    assert!((a.current.charge_c / want - 1.0).abs() < 1e-15, "{:e} {want:e}", a.current.charge_c);
 }
