@@ -7,6 +7,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("cells/my-cell.toml", include_str!("../starter/cells/my-cell.toml")),
     ("instruments/my-meter.toml", include_str!("../starter/instruments/my-meter.toml")),
     ("projects/my-project.toml", include_str!("../starter/projects/my-project.toml")),
+    ("recordings/my-board-1.toml", include_str!("../starter/recordings/my-board-1.toml")),
     (
         "sessions/my-board-1-polarity.toml",
         include_str!("../starter/sessions/my-board-1-polarity.toml"),
