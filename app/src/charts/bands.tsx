@@ -70,7 +70,8 @@ function TargetLine({ target, until, x, left, right, top, bottom, move }: { targ
     <g
       class={held.value === undefined ? "target-handle" : "target-handle held"}
       role="slider"
-      tabIndex={0}
+      // An attribute of SVG keeps its letters: only in small ones can the line be focused.
+      tabindex={0}
       aria-label="target life"
       aria-valuemin={1}
       aria-valuemax={Math.floor(most)}
