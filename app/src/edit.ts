@@ -2,7 +2,7 @@
 import { parse, stringify } from "smol-toml";
 import { signal } from "@preact/signals";
 import { BenchEngine, message } from "./engine";
-import type { Table, Value } from "./project";
+import { isTable, type Table, type Value } from "./project";
 import { engine, reread } from "./state";
 import type { Diagnostic } from "./types";
 
@@ -55,7 +55,6 @@ export interface Difference {
   mine: string;
 }
 
-const isTable = (value: unknown): value is Table => value !== null && typeof value === "object" && !Array.isArray(value) && Object.getPrototypeOf(value) === Object.prototype;
 const spelt = (value: unknown): string => (value === undefined ? "" : typeof value === "string" ? value : isTable(value) || Array.isArray(value) ? JSON.stringify(value, (_, v: unknown) => (typeof v === "bigint" ? Number(v) : v)) : String(value));
 const same = (a: unknown, b: unknown) => spelt(a) === spelt(b) && typeof a === typeof b;
 

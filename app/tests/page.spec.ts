@@ -1,5 +1,5 @@
 // The published page in a real browser, opened from its file.
-import { readFileSync } from "node:fs";
+import { readFileSync, writeFileSync } from "node:fs";
 import AxeBuilder from "axe-core";
 import { expect, test } from "@playwright/test";
 import { altered, fitsWidth, open, row, settled } from "./page";
@@ -296,13 +296,32 @@ test("without JavaScript there is a summary", async ({ browser }) => {
 });
 
 test("without WebAssembly the prepared ranking stays and the page says why", async ({ page }) => {
-  await page.addInitScript(() => { delete (window as { WebAssembly?: unknown }).WebAssembly; });
+  // The worker's script comes from a Blob: it is born without WebAssembly.
+  await page.addInitScript(() => {
+    const Whole = Blob;
+    window.Blob = class extends Whole {
+      constructor(parts: BlobPart[] = [], options?: BlobPropertyBag) {
+        super(options?.type?.includes("javascript") ? ["delete self.WebAssembly;", ...parts] : parts, options);
+      }
+    };
+  });
   await open(page);
   await expect(row(page, "BOWLINE")).toContainText("fits");
   await page.getByLabel("lasts at least").fill("3 yr");
   await expect(page.locator(".status")).toContainText("could not be started");
   await expect(row(page, "BOWLINE")).toContainText("fits");
   await expect(page.getByLabel("lasts at least")).toHaveValue("3 yr");
+});
+
+test("an engine that was cut off on the way is told and the prepared ranking stays", async ({ page }) => {
+  const file = altered("cut-engine", () => undefined, (html) => html);
+  const html = readFileSync(file, "utf8").replace(/(id="engine">[^<]{4000})[^<]*</, "$1<");
+  writeFileSync(file, html);
+  await open(page, "", file);
+  await expect(row(page, "BOWLINE")).toContainText("fits");
+  await page.getByLabel("lasts at least").fill("3 yr");
+  await expect(page.locator(".status")).toContainText("could not be started");
+  await expect(row(page, "BOWLINE")).toContainText("fits");
 });
 
 test("a spoilt address is told and the published project shown", async ({ page }) => {

@@ -70,7 +70,8 @@ function TargetLine({ target, until, x, left, right, top, bottom, move }: { targ
     <g
       class={held.value === undefined ? "target-handle" : "target-handle held"}
       role="slider"
-      tabIndex={0}
+      // An attribute of SVG keeps its letters: only in small ones can the line be focused.
+      tabindex={0}
       aria-label="target life"
       aria-valuemin={1}
       aria-valuemax={Math.floor(most)}
@@ -85,7 +86,7 @@ function TargetLine({ target, until, x, left, right, top, bottom, move }: { targ
       <rect class="grip" x={at - 14} width="28" y={top} height={bottom - top} />
       <line class="target" x1={at} x2={at} y1={top} y2={bottom} />
       <path class="knob" d={`M${at - 6} ${top - 9}h12v7l-6 6l-6 -6z`} />
-      <text class="mark" x={at < left + 120 ? at + 9 : at - 9} y={top + 12} text-anchor={at < left + 120 ? "start" : "end"}>target {life(days * SECONDS.DAY)}</text>
+      <text class="mark" x={at < left + 120 ? at + 18 : at - 18} y={top + 12} text-anchor={at < left + 120 ? "start" : "end"}>target {life(days * SECONDS.DAY)}</text>
     </g>
   );
 }

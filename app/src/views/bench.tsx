@@ -113,7 +113,7 @@ export function BenchView() {
             {now.to_do.length > 0 && !now.lost ? <p class="quiet">{now.to_do.length} {now.to_do.length === 1 ? "step" : "steps"} still to do for “{now.project}”, about {now.minutes} min.</p> : null}
           </div>
         ) : <p class="quiet specimen-line">specimen <span class="blank" /> date <span class="blank" /> who <span class="blank" /></p>}
-        {steps ? <ol class="steps">{steps.map((line) => <Step key={line.number} line={line} next={now?.next === line.number} entry={now !== undefined} />)}</ol> : <Waiting>Reading the protocol…</Waiting>}
+        {steps ? <ol class={now ? "steps guided" : "steps"}>{steps.map((line) => <Step key={line.number} line={line} next={now?.next === line.number} entry={now !== undefined} />)}</ol> : <Waiting>Reading the protocol…</Waiting>}
       </section>
       <section>
         <h2>Findings of the whole folder</h2>

@@ -62,6 +62,7 @@ async function check(name: string, text: string): Promise<void> {
 function put(specimen: string, step: number, name: string, text: string): void {
   typed.value = { ...typed.value, [name]: text };
   keep(key(specimen, step), typed.value);
+  if (outcome.value?.kind === "saved") outcome.value = undefined;
   void check(name, text);
 }
 
