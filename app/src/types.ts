@@ -275,6 +275,10 @@ export type EndingShare = {
  */
 ending: string, 
 /**
+ * The ending in two or three words, for a column.
+ */
+short: string, 
+/**
  * The activity in which it happens.
  */
 activity: string | null, 

@@ -129,17 +129,33 @@ pub(crate) fn significant(value: f64, figures: i32) -> String {
     }
 }
 
-/// The unit in which a value is printed: symbol, value and width in it.
-fn in_unit(info: &'static DimensionInfo, si: f64, width: f64) -> (&'static str, f64, f64) {
+/// The unit in which a value is printed: symbol, value and width in it. `rounded` is the text of the value (and width)
+/// as it will be printed: the unit follows what is printed, so that 999.6 mA to three figures is 1.00 A, not 1000 mA.
+fn in_unit(
+    info: &'static DimensionInfo,
+    si: f64,
+    width: f64,
+    rounded: impl Fn(f64, f64) -> String,
+) -> (&'static str, f64, f64) {
     match info.si_unit {
         "K" if info.name == "a temperature" => ("°C", round12(si - 273.15), width),
         "1/s" => loss(si, width),
         _ => {
             let size = if si == 0.0 { width } else { si.abs() };
-            let step = info.ladder.iter().rev().find(|(_, _, from)| size >= *from * (1.0 - 1e-12));
+            let steps = info.ladder;
+            let at = |size: f64| {
+                steps.iter().rposition(|(_, _, from)| size >= *from * (1.0 - 1e-12)).unwrap_or(0)
+            };
             // A plain zero has no size: it is told in the SI unit.
-            let whole = info.ladder.iter().find(|(_, factor, _)| size == 0.0 && *factor == 1.0);
-            let &(symbol, factor, _) = whole.or(step).unwrap_or(&info.ladder[0]);
+            let whole = steps.iter().position(|(_, factor, _)| size == 0.0 && *factor == 1.0);
+            let mut step = whole.unwrap_or_else(|| at(size));
+            if si != 0.0 {
+                let (_, factor, _) = steps[step];
+                let text = rounded(divide(si, factor), round12(divide(width, factor)));
+                let printed = text.parse::<f64>().map_or(size, |value| value.abs() * factor);
+                step = step.max(at(printed));
+            }
+            let (symbol, factor, _) = steps[step];
             (symbol, divide(si, factor), divide(width, factor))
         }
     }
@@ -199,14 +215,17 @@ impl<D: Dimension> Quantity<D> {
         };
         match notation {
             Notation::Expanded { k } => {
-                let (symbol, value, width) = in_unit(D::INFO, self.si(), u * k);
+                let (symbol, value, width) =
+                    in_unit(D::INFO, self.si(), u * k, |value, width| pair(value, width).0);
                 let (value, width) = pair(value, round12(width));
                 format!("{value} ± {width} {symbol} (k = {})", significant(k, 3))
             }
             Notation::Concise { figures } => {
-                let (symbol, value, width) = in_unit(D::INFO, self.si(), u);
-                let (value, width) =
-                    round_to_uncertainty(value, round12(width), figures.clamp(1, 2));
+                let figures = figures.clamp(1, 2);
+                let (symbol, value, width) = in_unit(D::INFO, self.si(), u, |value, width| {
+                    round_to_uncertainty(value, width, figures).0
+                });
+                let (value, width) = round_to_uncertainty(value, round12(width), figures);
                 let digits = match width.split_once('.') {
                     Some((_, decimals)) if width.starts_with("0.") => {
                         decimals.trim_start_matches('0').to_owned()
@@ -220,14 +239,16 @@ impl<D: Dimension> Quantity<D> {
 
     /// The value alone, in its engineering unit, to at most `figures` significant figures.
     pub fn value_text(&self, figures: u8) -> String {
-        let (symbol, value, _) = in_unit(D::INFO, self.si(), 0.0);
-        format!("{} {symbol}", significant(value, i32::from(figures.max(1))))
+        let figures = i32::from(figures.max(1));
+        let (symbol, value, _) =
+            in_unit(D::INFO, self.si(), 0.0, |value, _| significant(value, figures));
+        format!("{} {symbol}", significant(value, figures))
     }
 }
 
 impl<D: Dimension> fmt::Display for Quantity<D> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (symbol, value, _) = in_unit(D::INFO, self.si(), 0.0);
+        let (symbol, value, _) = in_unit(D::INFO, self.si(), 0.0, |value, _| significant(value, 6));
         let plain = significant(value, 6);
         match self.spread() {
             Spread::AtMost => write!(f, "< {plain} {symbol}"),
@@ -243,7 +264,8 @@ impl<D: Dimension> fmt::Display for Quantity<D> {
                 f.write_str(&self.in_notation(Notation::Expanded { k }))
             }
             Spread::Limits { half_width } if half_width > 0.0 => {
-                let (symbol, value, width) = in_unit(D::INFO, self.si(), half_width);
+                let (symbol, value, width) =
+                    in_unit(D::INFO, self.si(), half_width, |value, width| pair(value, width).0);
                 let (value, width) = pair(value, round12(width));
                 write!(f, "{value} ± {width} {symbol}")
             }

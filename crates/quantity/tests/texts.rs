@@ -135,7 +135,10 @@ fn printing_by_rule() {
         (12.6e-6, 0.35e-6, "12.6 ± 0.7 µA (k = 2)", "12.60(35) µA"),
         (54.6e-6, 0.9e-6, "54.6 ± 1.8 µA (k = 2)", "54.60(90) µA"),
         (157.2e-6, 22.0e-6, "157 ± 44 µA (k = 2)", "157(22) µA"),
-        (0.9996e-3, 0.02e-3, "1000 ± 40 µA (k = 2)", "1000(20) µA"),
+        // The unit follows the printed value, not the one before rounding.
+        (0.9996e-3, 0.02e-3, "1.00 ± 0.04 mA (k = 2)", "1.000(20) mA"),
+        (0.9996, 0.004, "999.6 ± 8.0 mA (k = 2)", "999.6(4.0) mA"),
+        (-0.9956, 0.05, "-1.0 ± 0.1 A (k = 2)", "-996(50) mA"),
         (2.0e-6, 14.5e-6, "2 ± 29 µA (k = 2)", "2(15) µA"),
     ];
     for (si, u, expanded, concise) in cases {
@@ -151,6 +154,9 @@ fn printing_by_rule() {
     assert_eq!(Temperature::from_si(263.15).to_string(), "-10 °C");
     assert_eq!("< 3 µA".parse::<Current>().unwrap().to_string(), "< 3 µA");
     assert_eq!(Current::from_si(0.0).to_string(), "0 A");
+    assert_eq!(Current::from_si(0.9996).value_text(3), "1 A");
+    assert_eq!(Current::from_si(0.9996).value_text(4), "999.6 mA");
+    assert_eq!(Current::from_si(0.999_999_96e-3).to_string(), "1 mA");
     assert_eq!(Current::from_si(f64::NAN).value_text(3), "unknown pA");
 }
 

@@ -286,6 +286,7 @@ pub fn life_answer(
         .iter()
         .map(|&(ending, activity, count)| EndingShare {
             ending: ending_text(ending).to_owned(),
+            short: ending_short(ending).to_owned(),
             activity: activity.map(|k| case.scenario.load.activities[k].name.clone()),
             share: count as f64 / total,
         })
@@ -303,6 +304,19 @@ pub fn ending_text(ending: Ending) -> &'static str {
         Ending::ChargeExhausted => "charge exhausted",
         Ending::ShelfLife => "shelf life over",
         Ending::AliveAtHorizon => "still alive at the horizon",
+    }
+}
+
+/// An ending in two or three words, for a column.
+pub fn ending_short(ending: Ending) -> &'static str {
+    match ending {
+        Ending::RailBelowReset => "rail too low",
+        Ending::RegulatorOutOfReach => "input too low",
+        Ending::CellCutoff => "cell cut-off",
+        Ending::ProtectionCutoff => "protection",
+        Ending::ChargeExhausted => "charge gone",
+        Ending::ShelfLife => "shelf life",
+        Ending::AliveAtHorizon => "still alive",
     }
 }
 

@@ -152,6 +152,8 @@ pub enum NeedVerdict {
 pub struct EndingShare {
     /// The ending in words.
     pub ending: String,
+    /// The ending in two or three words, for a column.
+    pub short: String,
     /// The activity in which it happens.
     pub activity: Option<String>,
     /// Share of the draws.

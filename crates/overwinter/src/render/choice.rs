@@ -59,7 +59,7 @@ fn lives(report: &ChoiceReport) -> String {
     // Boards that live a twentieth of the longest or less would squeeze all others: they stand off the axis, marked.
     let longest = values.iter().copied().fold(0.0, f64::max);
     let values = values.into_iter().filter(|v| *v > longest / 20.0);
-    let Some(axis) = Axis::logarithmic(values, 30) else { return String::new() };
+    let Some(axis) = Axis::logarithmic(values, 23) else { return String::new() };
     let chance_heading = if report.target_s.is_some() { "chance" } else { "" };
     let mut table = Columns::new(&[
         "",
@@ -69,7 +69,7 @@ fn lives(report: &ChoiceReport) -> String {
         chance_heading,
         "one you might buy",
         chance_heading,
-        "ends by",
+        "ends by (share)",
     ])
     .fixed_below_heading(&[2]);
     for board in &report.boards {
@@ -88,13 +88,9 @@ fn lives(report: &ChoiceReport) -> String {
         let chance = |c: Option<f64>| c.map_or(String::new(), percent);
         let buy = board.one_you_might_buy.as_ref().map(|a| &a.summary);
         let ends = own.endings.first().map_or(String::new(), |e| {
-            let where_ = e.activity.as_ref().map_or(String::new(), |a| format!(", {a}"));
-            let share = if own.endings.len() > 1 {
-                format!(" ({})", percent(e.share))
-            } else {
-                String::new()
-            };
-            format!("{}{where_}{share}", e.ending)
+            let sure = e.share > 0.99;
+            let share = if sure { String::new() } else { format!(" {}", percent(e.share)) };
+            format!("{}{share}", e.short)
         });
         let drawn = if s.p90_s > 0.0 {
             axis.interval(s.p10_s / day, s.p50_s / day, s.p90_s / day)
@@ -107,7 +103,7 @@ fn lives(report: &ChoiceReport) -> String {
             drawn,
             format!("{limit}{}", life(s.p50_s)),
             chance(s.chance_of_target),
-            buy.map_or(String::new(), |b| format!("{} to {}", life(b.p10_s), life(b.p90_s))),
+            buy.map_or(String::new(), |b| format!("{}–{}", life(b.p10_s), life(b.p90_s))),
             buy.map_or(String::new(), |b| chance(b.chance_of_target)),
             ends,
         ]);
