@@ -29,7 +29,7 @@ pub(crate) struct Setting {
 /// What the years are made of.
 pub(crate) enum Weather {
     /// Synthetic years from monthly figures.
-    Climate(Climate),
+    Climate(Box<Climate>),
     /// The person's own data.
     Measured(Measured),
 }
@@ -58,7 +58,7 @@ impl Setting {
         known.0.append(&mut of_weather.0);
         let weather = match wanted.hourly {
             Some(text) => Weather::Measured(measured(&site, &place, text, &mut known)?),
-            None => Weather::Climate(place.climate(&site)?),
+            None => Weather::Climate(Box::new(place.climate(&site)?)),
         };
         Ok(Self {
             project: project.document,
