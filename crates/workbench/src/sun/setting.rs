@@ -31,7 +31,7 @@ pub(crate) enum Weather {
     /// Synthetic years from monthly figures.
     Climate(Box<Climate>),
     /// The person's own data.
-    Measured(Measured),
+    Measured(Box<Measured>),
 }
 
 /// Names or texts of the documents.
@@ -57,7 +57,7 @@ impl Setting {
         let labelled = labelled(&panel, &mut known)?;
         known.0.append(&mut of_weather.0);
         let weather = match wanted.hourly {
-            Some(text) => Weather::Measured(measured(&site, &place, text, &mut known)?),
+            Some(text) => Weather::Measured(Box::new(measured(&site, &place, text, &mut known)?)),
             None => Weather::Climate(Box::new(place.climate(&site)?)),
         };
         Ok(Self {
