@@ -213,7 +213,8 @@ pub fn read_document(
     path: &str,
     text: &str,
 ) -> Result<(Document, Vec<Diagnostic>), Vec<Diagnostic>> {
-    let mut table = parse_table(text).map_err(|error| vec![diagnostic_of(&error.into(), path, text)])?;
+    let mut table =
+        parse_table(text).map_err(|error| vec![diagnostic_of(&error.into(), path, text)])?;
     let kind = kind_of(path, text, &table).map_err(|diagnostic| vec![*diagnostic])?;
     let mut places = Vec::new();
     take_blanks(table.get_mut(), &mut places);

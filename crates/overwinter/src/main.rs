@@ -8,8 +8,8 @@ mod measure;
 mod page;
 mod render;
 mod spreadsheet;
-mod trace;
 mod sun;
+mod trace;
 
 use std::io::Write;
 use std::path::Path;

@@ -1,4 +1,5 @@
 //! Sun and charging from the command line: real binary, demo folder and folders made here, figures and diagnostics.
+#![allow(clippy::disallowed_methods, reason = "checks may use the standard elementary functions")]
 
 use std::f64::consts::PI;
 use std::path::PathBuf;

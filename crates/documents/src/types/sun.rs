@@ -240,7 +240,7 @@ pub enum Through {
     /// A diode.
     Diode(Diode),
     /// A converter of its own, past the board's charger straight to the cell.
-    Converter(Converter),
+    Converter(Box<Converter>),
 }
 
 walk_variants!(Through { Diode Converter });

@@ -336,22 +336,21 @@ fn table_layout(
     if global.is_none() && !(beam_normal.is_some() && diffuse.is_some()) {
         return Err(missing("light", "global"));
     }
-    let offset_s = match &layout.clock {
-        Some(text) => clock(text).ok_or_else(|| {
+    let offset_s = if let Some(text) = &layout.clock {
+        clock(text).ok_or_else(|| {
             let message = format!("“{text}” is no clock");
             let help =
                 "write the hours ahead of universal time in winter, such as \"+01:00\" or \"UTC\"";
             at_site(entry, "hourly_layout", Diagnostic::error("clock", message).help(help))
-        })?,
-        None => {
-            known.take(
-                "the clock of the weather file",
-                "universal time, unless its stamps say otherwise",
-                Basis::Assumed,
-                "enter `clock` of `hourly_layout`; a clock that is off shows in the notes",
-            );
-            0.0
-        }
+        })?
+    } else {
+        known.take(
+            "the clock of the weather file",
+            "universal time, unless its stamps say otherwise",
+            Basis::Assumed,
+            "enter `clock` of `hourly_layout`; a clock that is off shows in the notes",
+        );
+        0.0
     };
     if layout.stamp.is_none() {
         known.take(
