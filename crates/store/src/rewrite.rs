@@ -60,11 +60,13 @@ fn merge(old: &mut Item, new: &Item) -> bool {
         merge_rows(own, &wanted);
         return true;
     }
-    if let (Item::Value(Value::Array(own)), Some(wanted)) = (&mut *old, rows(new)) {
-        if own.iter().all(Value::is_inline_table) && !own.is_empty() && !wanted.is_empty() {
-            merge_inline(own, &wanted);
-            return true;
-        }
+    if let (Item::Value(Value::Array(own)), Some(wanted)) = (&mut *old, rows(new))
+        && own.iter().all(Value::is_inline_table)
+        && !own.is_empty()
+        && !wanted.is_empty()
+    {
+        merge_inline(own, &wanted);
+        return true;
     }
     let (Item::Value(own), Some(wanted)) = (old, new.as_value()) else { return false };
     if !alike(own, wanted) {

@@ -263,7 +263,7 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
         }
         Request::Entry { step } => Ok(Reply::Entry(entry::form(step))),
         Request::ReadBack { what, text } => {
-            entry::read_back(&what, &text).map(Reply::ReadBack).map_err(|e| vec![e])
+            entry::read_back(&what, &text).map(Reply::ReadBack).map_err(|e| vec![*e])
         }
     }
 }

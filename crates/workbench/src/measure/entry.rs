@@ -269,9 +269,9 @@ pub fn protocol() -> Vec<StepLine> {
 ///
 /// # Errors
 /// What is wrong with the text, with how to mend it.
-pub fn read_back(what: &str, text: &str) -> Result<ReadBack, Diagnostic> {
+pub fn read_back(what: &str, text: &str) -> Result<ReadBack, Box<Diagnostic>> {
     let fault = |error: overwinter_quantity::ParseError| {
-        Diagnostic::new("value", Severity::Error, error.to_string()).help(error.help())
+        Box::new(Diagnostic::new("value", Severity::Error, error.to_string()).help(error.help()))
     };
     match what {
         "temperature" => {
@@ -284,19 +284,17 @@ pub fn read_back(what: &str, text: &str) -> Result<ReadBack, Diagnostic> {
         }
         _ => {
             let Some(what) = What::from_word(what) else {
-                return Err(Diagnostic::error(
-                    "what",
-                    format!("\"{what}\" is nothing that is read"),
-                )
-                .help(format!("one of {}", What::list())));
+                let message = format!("\"{what}\" is nothing that is read");
+                let fault = Diagnostic::error("what", message);
+                return Err(Box::new(fault.help(format!("one of {}", What::list()))));
             };
             let value = AnyQuantity::parse(text).map_err(fault)?;
             let wanted: &DimensionInfo = what.dimension();
             if value.dimension().name != wanted.name {
                 let found = value.dimension().name;
                 let message = format!("this is {found}, {} is {}", what.word(), wanted.name);
-                return Err(Diagnostic::error("value", message)
-                    .help(format!("write for example \"{}\"", wanted.examples[0])));
+                let example = format!("write for example \"{}\"", wanted.examples[0]);
+                return Err(Box::new(Diagnostic::error("value", message).help(example)));
             }
             Ok(ReadBack { text: printed::value(what, value.si()), si: value.si() })
         }
