@@ -746,3 +746,1067 @@ censored: number,
 draws: number, };
 
 export type Tie = "not_told" | "below_care";
+
+export type TraceRequest = { "recordings": Record<symbol, never> } | { "read": { 
+/**
+ * Which.
+ */
+recording: string, } } | { "window": { 
+/**
+ * Which.
+ */
+recording: string, 
+/**
+ * From (s); the beginning if left out.
+ */
+from_s: number | null, 
+/**
+ * To (s); the end if left out.
+ */
+to_s: number | null, 
+/**
+ * Columns on the screen; 1000 if left out, at most 8192.
+ */
+columns: number | null, } } | { "wakes": { 
+/**
+ * Which.
+ */
+recording: string, 
+/**
+ * Which activity, as numbered in [`TraceReport::activities`]; the most frequent if left out.
+ */
+activity: number | null, 
+/**
+ * Most wakes; 24 if left out.
+ */
+most: number | null, 
+/**
+ * Points on the common time base; 400 if left out.
+ */
+points: number | null, } } | { "between": { 
+/**
+ * Which.
+ */
+recording: string, 
+/**
+ * One cursor (s).
+ */
+from_s: number, 
+/**
+ * The other (s).
+ */
+to_s: number, } } | { "compare": { 
+/**
+ * The first.
+ */
+before: string, 
+/**
+ * The second.
+ */
+after: string, 
+/**
+ * The project whose days are gained; the only one of the folder if left out.
+ */
+project: string | null, } } | { "rail": { 
+/**
+ * Which.
+ */
+recording: string, } };
+
+export type TraceReply = { "recordings": Array<RecordingLine> } | { "read": TraceReport } | { "window": TraceWindow } | { "wakes": TraceOverlay } | { "between": TraceBetween } | { "compare": TraceComparison } | { "rail": RailCapture } | { "error": Array<Diagnostic> };
+
+export type TraceShows = "current" | "rail";
+
+export type TraceFigure = { 
+/**
+ * Mean.
+ */
+value: number, 
+/**
+ * Standard uncertainty of the mean from the record; `None` for a single repetition.
+ */
+standard_uncertainty: number | null, 
+/**
+ * Standard deviation of one repetition.
+ */
+standard_deviation: number | null, 
+/**
+ * Repetitions.
+ */
+count: number, 
+/**
+ * As the trade prints it, k = 2.
+ */
+text: string, };
+
+export type RecordingLine = { 
+/**
+ * Name.
+ */
+name: string, 
+/**
+ * Its document, relative to the folder.
+ */
+path: string, 
+/**
+ * Current or rail.
+ */
+shows: TraceShows, 
+/**
+ * The specimen.
+ */
+specimen: string | null, 
+/**
+ * The specimen's board.
+ */
+board: string | null, 
+/**
+ * When, as 2026-05-12.
+ */
+date: string, 
+/**
+ * Who.
+ */
+who: string | null, 
+/**
+ * Instrument and range or shunt, in words.
+ */
+instrument: string | null, 
+/**
+ * Supply voltage at the board (V).
+ */
+supply_v: number | null, 
+/**
+ * Temperature (°C).
+ */
+temperature_c: number | null, 
+/**
+ * Firmware, in words.
+ */
+firmware: string | null, 
+/**
+ * A remark.
+ */
+note: string | null, 
+/**
+ * The source file, relative to the folder.
+ */
+trace: string, 
+/**
+ * The kept form, relative to the folder, where there is one.
+ */
+kept: string | null, 
+/**
+ * The summary; `None` where it could not be read.
+ */
+summary: TraceSummary | null, 
+/**
+ * Why there is no summary, or what is wrong with the files.
+ */
+problem: string | null, };
+
+export type TraceSummary = { 
+/**
+ * Samples.
+ */
+samples: number, 
+/**
+ * First time (s).
+ */
+first_s: number, 
+/**
+ * Last time (s).
+ */
+last_s: number, 
+/**
+ * Sampling rate (Hz).
+ */
+rate_hz: number, 
+/**
+ * Mean current (A); of a rail capture: the mean voltage (V).
+ */
+mean: number, 
+/**
+ * The sleep floor (A).
+ */
+floor_a: TraceFigure | null, 
+/**
+ * Wakes, cut ones included.
+ */
+wakes: number, 
+/**
+ * What the board does awake, most frequent first.
+ */
+activities: Array<TraceActivity>, 
+/**
+ * What is wrong with the trace.
+ */
+defects: Array<TraceDefect>, };
+
+export type TraceActivity = { 
+/**
+ * "wake A", "wake B", … in order of frequency.
+ */
+name: string, 
+/**
+ * Whole wakes of it.
+ */
+wakes: number, 
+/**
+ * Start to start (s).
+ */
+interval_s: TraceFigure | null, 
+/**
+ * Standard deviation of that time (s).
+ */
+jitter_s: number | null, 
+/**
+ * Duration (s).
+ */
+duration_s: TraceFigure, 
+/**
+ * Charge above the floor (C).
+ */
+charge_c: TraceFigure, 
+/**
+ * Least of one wake (C).
+ */
+charge_min_c: number, 
+/**
+ * Most of one wake (C).
+ */
+charge_max_c: number, 
+/**
+ * Highest current (A).
+ */
+peak_a: number, 
+/**
+ * Its phases, in order.
+ */
+phases: Array<TraceActivityPhase>, };
+
+export type TraceActivityPhase = { 
+/**
+ * Named by the person's rules, or by order and level.
+ */
+name: string, 
+/**
+ * Duration (s).
+ */
+duration_s: TraceFigure, 
+/**
+ * Mean current, floor included (A).
+ */
+current_a: TraceFigure, 
+/**
+ * Charge of a wake in it, floor included (C).
+ */
+charge_c: number, 
+/**
+ * Share of the activity's charge, 0…1.
+ */
+share: number, 
+/**
+ * Highest current (A).
+ */
+peak_a: number, 
+/**
+ * The longest such peak (s).
+ */
+peak_s: number, 
+/**
+ * Share of the wakes in which it was recognised, 0…1.
+ */
+seen_in: number, 
+/**
+ * Alternates between two levels.
+ */
+bursts: boolean, };
+
+export type TraceFloor = { 
+/**
+ * Mean asleep, regulator bursts included (A).
+ */
+current_a: TraceFigure, 
+/**
+ * The lowest dense level (A).
+ */
+mode_a: number, 
+/**
+ * Above this the board counts as awake (A).
+ */
+threshold_a: number, 
+/**
+ * Time asleep (s).
+ */
+asleep_s: number, 
+/**
+ * Windows averaged.
+ */
+windows: number, 
+/**
+ * Length of a window (s).
+ */
+window_s: number, 
+/**
+ * Regulator bursts found asleep.
+ */
+bursts: number, 
+/**
+ * From burst to burst (s).
+ */
+burst_period_s: number | null, 
+/**
+ * Charge of a burst above the floor (C).
+ */
+burst_charge_c: number | null, };
+
+export type TraceDrift = { 
+/**
+ * Averaging time (s).
+ */
+tau_s: number, 
+/**
+ * Overlapping Allan deviation (A).
+ */
+deviation_a: number, };
+
+export type TracePhase = { 
+/**
+ * Named by the person's rules; `None` where none holds.
+ */
+name: string | null, 
+/**
+ * From (s).
+ */
+start_s: number, 
+/**
+ * To (s).
+ */
+end_s: number, 
+/**
+ * Mean current (A).
+ */
+mean_a: number, 
+/**
+ * Lowest (A).
+ */
+min_a: number, 
+/**
+ * Highest (A).
+ */
+max_a: number, 
+/**
+ * Charge (C).
+ */
+charge_c: number, 
+/**
+ * Alternates between two levels.
+ */
+bursts: boolean, };
+
+export type TraceWake = { 
+/**
+ * Number, from 1, over the whole trace.
+ */
+number: number, 
+/**
+ * Start (s).
+ */
+start_s: number, 
+/**
+ * Duration (s).
+ */
+duration_s: number, 
+/**
+ * Charge above the floor (C).
+ */
+charge_c: number, 
+/**
+ * Highest current (A).
+ */
+peak_a: number, 
+/**
+ * Which activity.
+ */
+activity: number | null, 
+/**
+ * Cut by an end of the trace or by a gap: not in the statistics.
+ */
+cut: boolean, 
+/**
+ * Far from the others of its activity.
+ */
+outlier: boolean, };
+
+export type TraceDefect = { 
+/**
+ * In words: "gap", "clipping", ….
+ */
+kind: string, 
+/**
+ * How many samples, intervals or rows.
+ */
+count: number, 
+/**
+ * Seconds concerned; 0 where that has no meaning.
+ */
+seconds: number, 
+/**
+ * What it means and what to do.
+ */
+message: string, 
+/**
+ * The first places.
+ */
+places: Array<TracePlace>, };
+
+export type TracePlace = { 
+/**
+ * Time (s), where it has one.
+ */
+time_s: number | null, 
+/**
+ * Row of the file, where it is one (1 is the first line).
+ */
+row: number | null, 
+/**
+ * Byte of the (decompressed) file, from 0.
+ */
+byte: number | null, 
+/**
+ * The value that shows it; its unit depends on the kind.
+ */
+value: number | null, };
+
+export type TraceStop = { 
+/**
+ * Row.
+ */
+row: number, 
+/**
+ * Byte.
+ */
+byte: number, 
+/**
+ * Why.
+ */
+reason: string, };
+
+export type TraceQuantile = { 
+/**
+ * Probability.
+ */
+probability: number, 
+/**
+ * Current (A).
+ */
+current_a: number, 
+/**
+ * Half-width of the bin it was read from (A).
+ */
+half_width_a: number, };
+
+export type TraceVoltage = { 
+/**
+ * Mean (V).
+ */
+mean_v: number, 
+/**
+ * Lowest (V).
+ */
+min_v: number, 
+/**
+ * Highest (V).
+ */
+max_v: number, 
+/**
+ * ∫ v·i dt (J).
+ */
+energy_j: number, };
+
+export type TraceReport = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The recording, or the file.
+ */
+name: string, 
+/**
+ * "I read this as …".
+ */
+read_as: string, 
+/**
+ * Samples.
+ */
+samples: number, 
+/**
+ * Rows seen.
+ */
+rows: number, 
+/**
+ * Rows that gave no sample.
+ */
+refused_rows: number, 
+/**
+ * First time (s).
+ */
+first_s: number, 
+/**
+ * Last time (s).
+ */
+last_s: number, 
+/**
+ * Time that counts: gaps and backward steps excluded (s).
+ */
+covered_s: number, 
+/**
+ * Why reading ended before the end, if it did.
+ */
+stopped: TraceStop | null, 
+/**
+ * Nominal interval (s).
+ */
+interval_s: number, 
+/**
+ * Rate (Hz).
+ */
+rate_hz: number, 
+/**
+ * All intervals alike.
+ */
+even: boolean, 
+/**
+ * Charge (C).
+ */
+charge_c: number, 
+/**
+ * Mean current (A).
+ */
+mean_a: number, 
+/**
+ * Root mean square (A).
+ */
+rms_a: number, 
+/**
+ * Lowest sample (A).
+ */
+min_a: number, 
+/**
+ * When (s).
+ */
+min_at_s: number, 
+/**
+ * Highest sample (A).
+ */
+max_a: number, 
+/**
+ * When (s).
+ */
+max_at_s: number, 
+/**
+ * Quantiles of the samples.
+ */
+quantiles: Array<TraceQuantile>, 
+/**
+ * A voltage recorded beside it.
+ */
+voltage: TraceVoltage | null, 
+/**
+ * The sleep floor; `None` where none stands out.
+ */
+floor: TraceFloor | null, 
+/**
+ * Stability of the floor; empty with too little sleep.
+ */
+drift: Array<TraceDrift>, 
+/**
+ * Slope of the floor (A/s).
+ */
+drift_a_per_s: number | null, 
+/**
+ * Wakes, cut ones included.
+ */
+wakes: number, 
+/**
+ * Wakes cut by an end of the trace or a gap.
+ */
+cut_wakes: number, 
+/**
+ * What the board does awake.
+ */
+activities: Array<TraceActivity>, 
+/**
+ * Wakes one by one, at most 4096 of them.
+ */
+wake_list: Array<TraceWake>, 
+/**
+ * Wakes unlike the others.
+ */
+outliers: Array<TraceWake>, 
+/**
+ * The whole trace in phases, the longest 2000 of them.
+ */
+phases: Array<TracePhase>, 
+/**
+ * Mean current of the load by floor, charges and intervals (A).
+ */
+load_mean_a: number | null, 
+/**
+ * What is wrong with the trace.
+ */
+defects: Array<TraceDefect>, 
+/**
+ * The instrument's own limits where instrument and range are known, and what is not in the uncertainties.
+ */
+remarks: Array<string>, };
+
+export type TraceColumns = { 
+/**
+ * Starts (s).
+ */
+start_s: Array<number>, 
+/**
+ * Lowest (A).
+ */
+min_a: Array<number>, 
+/**
+ * Mean (A).
+ */
+mean_a: Array<number>, 
+/**
+ * Highest (A).
+ */
+max_a: Array<number>, };
+
+export type TraceWindow = { 
+/**
+ * The recording.
+ */
+recording: string, 
+/**
+ * From (s).
+ */
+from_s: number, 
+/**
+ * To (s).
+ */
+to_s: number, 
+/**
+ * First time of the whole recording (s).
+ */
+first_s: number, 
+/**
+ * Last time of the whole recording (s).
+ */
+last_s: number, 
+/**
+ * Samples in a column; 1: the samples themselves.
+ */
+samples_per_column: number, 
+/**
+ * The finest that can be seen here (s): a column's width.
+ */
+resolution_s: number, 
+/**
+ * The columns.
+ */
+columns: TraceColumns, 
+/**
+ * Phases in view, the longest 400.
+ */
+phases: Array<TracePhase>, 
+/**
+ * Wakes in view, at most 400.
+ */
+wakes: Array<TraceWake>, 
+/**
+ * The sleep floor (A).
+ */
+floor_a: number | null, 
+/**
+ * Above this the board counts as awake (A).
+ */
+threshold_a: number | null, };
+
+export type TraceOverlay = { 
+/**
+ * The recording.
+ */
+recording: string, 
+/**
+ * The activity's name.
+ */
+activity: string, 
+/**
+ * Common time base, 0 where a wake starts (s).
+ */
+time_s: Array<number>, 
+/**
+ * The wakes, each a mean current per point; `null` where the recording has nothing.
+ */
+wakes: Array<TraceOverlayWake>, 
+/**
+ * The middle one of the wakes shown, point by point (A).
+ */
+median_a: Array<number | null>, };
+
+export type TraceOverlayWake = { 
+/**
+ * Number, from 1.
+ */
+number: number, 
+/**
+ * Start in the recording (s).
+ */
+start_s: number, 
+/**
+ * Charge above the floor (C).
+ */
+charge_c: number, 
+/**
+ * Far from the others.
+ */
+outlier: boolean, 
+/**
+ * Mean current at each point (A).
+ */
+mean_a: Array<number | null>, };
+
+export type TraceBetween = { 
+/**
+ * The recording.
+ */
+recording: string, 
+/**
+ * From (s), the earlier cursor, inside the recording.
+ */
+from_s: number, 
+/**
+ * To (s).
+ */
+to_s: number, 
+/**
+ * Time between them (s).
+ */
+duration_s: number, 
+/**
+ * Charge (C); gaps hold none.
+ */
+charge_c: number, 
+/**
+ * Charge above the sleep floor (C).
+ */
+above_floor_c: number | null, 
+/**
+ * Mean current (A).
+ */
+mean_a: number, 
+/**
+ * Lowest (A).
+ */
+min_a: number, 
+/**
+ * Highest (A).
+ */
+max_a: number, 
+/**
+ * Samples in a column that it was computed from; 1: from the samples.
+ */
+samples_per_column: number, 
+/**
+ * In words.
+ */
+text: string, };
+
+export type TraceChange = { 
+/**
+ * In the first.
+ */
+before: TraceFigure, 
+/**
+ * In the second.
+ */
+after: TraceFigure, 
+/**
+ * After less before.
+ */
+difference: number, 
+/**
+ * Standard uncertainty of the difference.
+ */
+standard_uncertainty: number | null, 
+/**
+ * Probability of a difference as large by chance (Welch's test).
+ */
+p_value: number | null, 
+/**
+ * More than chance at 1 %; `None` where too few repetitions tell.
+ */
+significant: boolean | null, };
+
+export type TraceWakeChange = { 
+/**
+ * Its name in the first.
+ */
+before: string, 
+/**
+ * Its name in the second.
+ */
+after: string, 
+/**
+ * Charge per wake (C).
+ */
+charge_c: TraceChange, 
+/**
+ * Interval (s).
+ */
+interval_s: TraceChange | null, };
+
+export type TracePhaseChange = { 
+/**
+ * The activity.
+ */
+activity: string, 
+/**
+ * The phase.
+ */
+phase: string, 
+/**
+ * Duration (s); `None` where it is in one recording only.
+ */
+duration_s: TraceChange | null, 
+/**
+ * Mean current (A).
+ */
+current_a: TraceChange | null, 
+/**
+ * In the second only.
+ */
+new: boolean, 
+/**
+ * In the first only.
+ */
+gone: boolean, 
+/**
+ * Difference of charge per wake (C).
+ */
+charge_difference_c: number, };
+
+export type TraceDays = { 
+/**
+ * The project.
+ */
+project: string, 
+/**
+ * The cell.
+ */
+cell: string, 
+/**
+ * Charge it was reckoned with (C).
+ */
+capacity_c: number, 
+/**
+ * From wake to wake in the project (s).
+ */
+every_s: number, 
+/**
+ * Days with the first recording's load.
+ */
+before_days: number, 
+/**
+ * Days with the second's.
+ */
+after_days: number, 
+/**
+ * Difference.
+ */
+gained_days: number, 
+/**
+ * Its standard uncertainty, from the records' alone.
+ */
+standard_uncertainty_days: number | null, 
+/**
+ * What this leaves out.
+ */
+basis: string, };
+
+export type TraceComparison = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The first.
+ */
+before: string, 
+/**
+ * The second.
+ */
+after: string, 
+/**
+ * The sleep floor (A).
+ */
+sleep_a: TraceChange | null, 
+/**
+ * Activity by activity.
+ */
+wakes: Array<TraceWakeChange>, 
+/**
+ * Phases, the largest change of charge first.
+ */
+phases: Array<TracePhaseChange>, 
+/**
+ * Mean current of the load as recorded (A).
+ */
+mean_before_a: number | null, 
+/**
+ * After.
+ */
+mean_after_a: number | null, 
+/**
+ * What it is worth in a project.
+ */
+days: TraceDays | null, 
+/**
+ * The answer in words.
+ */
+verdict: Array<string>, 
+/**
+ * What stands in the way of the comparison.
+ */
+cautions: Array<string>, };
+
+export type RailAnswer = "rides_through" | "marginal" | "resets" | "no_event";
+
+export type RailCapture = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The recording, or the file.
+ */
+name: string, 
+/**
+ * "I read this as …".
+ */
+read_as: string, 
+/**
+ * Samples.
+ */
+samples: number, 
+/**
+ * The reset threshold (V).
+ */
+threshold_v: number, 
+/**
+ * ± of threshold and probe together (V).
+ */
+tolerance_v: number, 
+/**
+ * Where the threshold comes from.
+ */
+threshold_source: string, 
+/**
+ * Median before the event (V).
+ */
+before_v: number, 
+/**
+ * Median at the end (V).
+ */
+after_v: number, 
+/**
+ * Lowest (V).
+ */
+lowest_v: number, 
+/**
+ * When (s).
+ */
+lowest_at_s: number, 
+/**
+ * Depth of the dip (V).
+ */
+dip_v: number, 
+/**
+ * Highest (V).
+ */
+highest_v: number, 
+/**
+ * Start of the event (s).
+ */
+start_s: number | null, 
+/**
+ * Length of the dip at a tenth of its depth (s).
+ */
+dip_duration_s: number, 
+/**
+ * Time under the threshold (s).
+ */
+under_threshold_s: number, 
+/**
+ * How often it went under.
+ */
+times_under: number, 
+/**
+ * Lowest less threshold (V).
+ */
+margin_v: number, 
+/**
+ * Noise before the event (V).
+ */
+noise_v: number, 
+/**
+ * The answer.
+ */
+answer: RailAnswer, 
+/**
+ * The same in words.
+ */
+verdict: string, 
+/**
+ * Why it might not be trusted.
+ */
+cautions: Array<string>, 
+/**
+ * The capture in at most 1000 columns, in volts.
+ */
+columns: RailColumns, 
+/**
+ * The document the trial was written to, where it was.
+ */
+written: string | null, };
+
+export type RailColumns = { 
+/**
+ * Starts (s).
+ */
+start_s: Array<number>, 
+/**
+ * Lowest (V).
+ */
+min_v: Array<number>, 
+/**
+ * Highest (V).
+ */
+max_v: Array<number>, };
+
+export type PublishedTrace = { 
+/**
+ * The recording with its summary.
+ */
+recording: RecordingLine, 
+/**
+ * The whole trace in at most about 2000 columns; its `resolution_s` is the finest the page can show.
+ */
+overview: TraceWindow | null, 
+/**
+ * Wakes of the most frequent activity.
+ */
+overlay: TraceOverlay | null, 
+/**
+ * The rail's verdict, of a rail capture.
+ */
+rail: RailCapture | null, };

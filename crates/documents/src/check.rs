@@ -6,6 +6,7 @@ mod board;
 mod cell;
 mod meter;
 mod project;
+mod recording;
 mod session;
 mod sun;
 
@@ -43,6 +44,7 @@ pub(crate) fn check(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) {
         modules: Module => board::module,
         panels: Panel => sun::panel,
         sites: Site => sun::site,
+        recordings: Recording => recording::recording,
     );
     board::specimen_labels(&mut checker);
 }
@@ -164,8 +166,9 @@ impl Checker<'_> {
                 "write a name such as \"BOWLINE\"",
             );
         }
-        // Readings may be negative (a zero below zero); they are checked with their session.
-        let reading = matches!(kind, DocumentKind::Session | DocumentKind::Claim);
+        // Readings may be negative (a zero below zero); they are checked with their session. A recording's offset and unit too.
+        let reading =
+            matches!(kind, DocumentKind::Session | DocumentKind::Claim | DocumentKind::Recording);
         let mut negative = Vec::new();
         entry.document.walk(&root, &mut |path, leaf| {
             let signed = matches!(

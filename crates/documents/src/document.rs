@@ -13,6 +13,7 @@ use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter};
 use crate::types::parts::{Module, Part, Regulator};
 use crate::types::project::Project;
+use crate::types::recording::Recording;
 use crate::types::session::{Claim, Session};
 use crate::types::sun::{Panel, Site};
 use crate::walk::{Leaf, Walk};
@@ -127,6 +128,8 @@ documents! {
     Panel(Panel) = "panel" in "panels", PanelFile;
     /// A place.
     Site(Site) = "site" in "sites", SiteFile;
+    /// A recording of a current or a rail.
+    Recording(Recording) = "recording" in "recordings", RecordingFile;
 }
 
 /// A document whose own kind and source hold for the figures that state none.
@@ -177,6 +180,10 @@ fn cell_places(figures: &mut CellFigures) -> Vec<(&mut Option<Kind>, &mut Option
 }
 
 impl StampOwn for Session {
+    fn stamp_own(&mut self) {}
+}
+
+impl StampOwn for Recording {
     fn stamp_own(&mut self) {}
 }
 

@@ -14,6 +14,7 @@ use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter, MeterRange};
 use crate::types::parts::{Module, Part, Regulator};
 use crate::types::project::Project;
+use crate::types::recording::Recording;
 use crate::types::session::{Claim, Session};
 use crate::types::sun::{Panel, Site};
 use crate::types::supply::{RegulatorFigures, RegulatorKind, Supply};
@@ -131,6 +132,8 @@ pub struct Folder {
     pub panels: Shelf<Panel>,
     /// Sites.
     pub sites: Shelf<Site>,
+    /// Recordings.
+    pub recordings: Shelf<Recording>,
     /// Board and place of every specimen, by label.
     specimens: BTreeMap<String, (String, usize)>,
 }
@@ -201,7 +204,7 @@ impl Folder {
         let clash = shelve!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters, Cell: cells,
             Chemistry: chemistries, Project: projects, Part: parts, Regulator: regulators, Module: modules, Panel: panels,
-            Site: sites
+            Site: sites, Recording: recordings
         );
         if let Some((first, path, text)) = clash {
             let key = KeyPath::root().key(kind.table()).key("name");
@@ -299,7 +302,7 @@ impl Folder {
         shelves!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
             Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
-            Regulator: regulators, Module: modules, Panel: panels, Site: sites
+            Regulator: regulators, Module: modules, Panel: panels, Site: sites, Recording: recordings
         )
     }
 
@@ -313,7 +316,7 @@ impl Folder {
         shelves!(
             Board: boards, Session: sessions, Claim: claims, Instrument: instruments, Meter: meters,
             Cell: cells, Chemistry: chemistries, Project: projects, Part: parts,
-            Regulator: regulators, Module: modules, Panel: panels, Site: sites
+            Regulator: regulators, Module: modules, Panel: panels, Site: sites, Recording: recordings
         )
     }
 }

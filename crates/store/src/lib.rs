@@ -7,10 +7,12 @@
 
 mod edit;
 mod error;
+mod list;
 mod read;
 mod write;
 
 pub use edit::{apply_edits, edit_text};
 pub use error::StoreError;
+pub use list::{Field, put_in_list};
 pub use read::{Limits, read_files, read_folder, read_folder_with};
 pub use write::{FileWriter, Writer, create_folder, write_file, write_file_with};

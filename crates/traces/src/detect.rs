@@ -20,16 +20,29 @@ const BODY: usize = 60;
 /// [`TraceError::NoNumbers`], [`TraceError::NotText`], [`TraceError::EndlessLine`] where there is no table;
 /// [`TraceError::Undecided`] where the interval or the shunt must be stated; [`TraceError::Parquet`].
 pub fn detect(source: &mut Source) -> Result<Layout, TraceError> {
+    detect_stated(source, None, None)
+}
+
+/// The same where a person states the interval (s) or the shunt (Ω) that the file itself may not tell.
+///
+/// # Errors
+/// As [`detect`].
+pub fn detect_stated(
+    source: &mut Source,
+    interval_s: Option<f64>,
+    shunt_ohm: Option<f64>,
+) -> Result<Layout, TraceError> {
+    let stated = Preamble { interval_s, shunt_ohm };
     if let Some(path) = source.parquet.clone() {
         let (names, first_rows) = columnar::look(&path)?;
-        return roles(&names, &first_rows, &Preamble::default(), Format::Parquet);
+        return roles(&names, &first_rows, &stated, Format::Parquet);
     }
     let name = source.name.clone();
     let head = source.fill_head();
-    detect_text(&name, head)
+    detect_text(&name, head, &stated)
 }
 
-fn detect_text(name: &str, head: &[u8]) -> Result<Layout, TraceError> {
+fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, TraceError> {
     if let Some((byte, value)) = binary_byte(head) {
         return Err(TraceError::NotText { name: name.to_owned(), byte, value });
     }
@@ -83,7 +96,9 @@ fn detect_text(name: &str, head: &[u8]) -> Result<Layout, TraceError> {
         above = &above[..above.len() - 1];
     }
     let above = if names.is_empty() { above } else { &above[..above.len().saturating_sub(1)] };
-    let preamble = Preamble::read(above, decimal_comma);
+    let mut preamble = Preamble::read(above, decimal_comma);
+    preamble.interval_s = stated.interval_s.or(preamble.interval_s);
+    preamble.shunt_ohm = stated.shunt_ohm.or(preamble.shunt_ohm);
     let cells: Vec<Vec<Cell>> =
         rows.iter().map(|r| r.iter().map(|f| Cell::of(f, decimal_comma)).collect()).collect();
     let text = TextFormat { delimiter, decimal_comma, skip_lines: first as u64 };

@@ -62,7 +62,7 @@ pub use analysis::{
 pub use cells::{Cell, Envelope};
 pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
-pub use detect::detect;
+pub use detect::{detect, detect_stated};
 pub use error::TraceError;
 pub use histogram::{HistogramBin, LogHistogram};
 pub use layout::{

@@ -3,7 +3,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use overwinter_documents::{Diagnostic, Place, Severity};
-use overwinter_workbench::{ask, ranking, report};
+use overwinter_workbench::{ask, ranking, report, trace_report as trace};
 use ts_rs::{Config, TS};
 
 const HEAD: &str = "\
@@ -54,6 +54,38 @@ fn main() -> ExitCode {
         report::BillReport,
         ranking::LifeSummary,
         ranking::Tie,
+        trace::TraceRequest,
+        trace::TraceReply,
+        trace::TraceShows,
+        trace::TraceFigure,
+        trace::RecordingLine,
+        trace::TraceSummary,
+        trace::TraceActivity,
+        trace::TraceActivityPhase,
+        trace::TraceFloor,
+        trace::TraceDrift,
+        trace::TracePhase,
+        trace::TraceWake,
+        trace::TraceDefect,
+        trace::TracePlace,
+        trace::TraceStop,
+        trace::TraceQuantile,
+        trace::TraceVoltage,
+        trace::TraceReport,
+        trace::TraceColumns,
+        trace::TraceWindow,
+        trace::TraceOverlay,
+        trace::TraceOverlayWake,
+        trace::TraceBetween,
+        trace::TraceChange,
+        trace::TraceWakeChange,
+        trace::TracePhaseChange,
+        trace::TraceDays,
+        trace::TraceComparison,
+        trace::RailAnswer,
+        trace::RailCapture,
+        trace::RailColumns,
+        trace::PublishedTrace,
     );
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../app/src/types.ts");
     if std::env::args().any(|argument| argument == "--check") {

@@ -7,6 +7,7 @@ use overwinter_documents::types::cell::{Cell, CellFigures, Chemistry};
 use overwinter_documents::types::meter::MeterRange;
 use overwinter_documents::types::parts::{Module, Part, Regulator};
 use overwinter_documents::types::project::Project;
+use overwinter_documents::types::recording::Recording;
 use overwinter_documents::types::session::{Claim, Session};
 use overwinter_documents::types::sun::{Panel, Site};
 use overwinter_documents::{Diagnostic, Folder};
@@ -49,6 +50,8 @@ lookups! {
     panel, panels: Panel;
     /// A site by name.
     site, sites: Site;
+    /// A recording by name.
+    recording, recordings: Recording;
 }
 
 impl Bench {
@@ -88,6 +91,11 @@ impl Bench {
     /// All projects by name.
     pub fn projects(&self) -> impl Iterator<Item = &Project> {
         self.folder.projects.documents()
+    }
+
+    /// All recordings by name.
+    pub fn recordings(&self) -> impl Iterator<Item = &Recording> {
+        self.folder.recordings.documents()
     }
 
     /// All cells by name.

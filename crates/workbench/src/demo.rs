@@ -25,6 +25,7 @@ pub const FILES: &[(&str, &str)] = &[
     ),
     ("claims/reader-on-reef.toml", include_str!("../demo/claims/reader-on-reef.toml")),
     ("instruments/bench-meter.toml", include_str!("../demo/instruments/bench-meter.toml")),
+    ("instruments/current-logger.toml", include_str!("../demo/instruments/current-logger.toml")),
     ("instruments/hand-held-meter.toml", include_str!("../demo/instruments/hand-held-meter.toml")),
     ("modules/bare-chip.toml", include_str!("../demo/modules/bare-chip.toml")),
     ("modules/sanded.toml", include_str!("../demo/modules/sanded.toml")),
@@ -35,6 +36,18 @@ pub const FILES: &[(&str, &str)] = &[
     ("projects/footbridges.toml", include_str!("../demo/projects/footbridges.toml")),
     ("projects/ford-gauge.toml", include_str!("../demo/projects/ford-gauge.toml")),
     ("projects/weather-mast.toml", include_str!("../demo/projects/weather-mast.toml")),
+    (
+        "recordings/bowline-1-build-1.4.toml",
+        include_str!("../demo/recordings/bowline-1-build-1.4.toml"),
+    ),
+    (
+        "recordings/bowline-1-build-1.5.toml",
+        include_str!("../demo/recordings/bowline-1-build-1.5.toml"),
+    ),
+    (
+        "recordings/slipknot-1-usb-removed.toml",
+        include_str!("../demo/recordings/slipknot-1-usb-removed.toml"),
+    ),
     (
         "sessions/2026-04-11-bowline-1-first-power.toml",
         include_str!("../demo/sessions/2026-04-11-bowline-1-first-power.toml"),

@@ -24,5 +24,6 @@ pub mod starter;
 pub mod stepwise;
 pub mod table;
 pub mod text;
+pub mod trace_report;
 pub mod traits;
 mod twin;

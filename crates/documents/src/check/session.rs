@@ -43,6 +43,11 @@ pub(super) fn session(checker: &mut Checker<'_>, entry: &Entry<Session>) {
         session.retracted.as_ref().and_then(|retracted| retracted.superseded_by.as_deref());
     let place = root.key("retracted").key("superseded_by");
     checker.reference(entry, &place, DocumentKind::Session, superseded);
+    for (index, trial) in session.ride_through.iter().enumerate() {
+        let place = root.key("ride_through").index(index).key("recording");
+        let name = trial.recording.as_deref();
+        checker.reference(entry, &place, DocumentKind::Recording, name);
+    }
     trials(checker, entry, &root);
     let polarity = session.polarity.as_ref().map(crate::types::session::Polarity::verdict);
     polarity_alone(checker, entry, &root, polarity);

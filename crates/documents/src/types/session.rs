@@ -247,6 +247,8 @@ record! {
         pub resets: u32,
         /// Trials made.
         pub trials: u32,
+        /// The recording of the rail that shows it: a name of `recordings/`.
+        pub recording: Option<String>,
         /// A remark.
         pub note: Option<String>,
     }

@@ -1,0 +1,273 @@
+//! One door for the local server: a question about recordings in, a reply out. Analyses are kept in memory as long as
+//! document and files stay the same.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::SystemTime;
+
+use overwinter_documents::types::recording::{Recording, Shows};
+use overwinter_documents::{Entry, Origin};
+use overwinter_traces::{Analysis, Control, StoredTrace, analyse};
+use overwinter_workbench::bench::Bench;
+use overwinter_workbench::trace_report::{RecordingLine, TraceReply, TraceRequest, TraceShows};
+
+use crate::RecordingError;
+use crate::compare::compare;
+use crate::rail::{Threshold, judge};
+use crate::report::{report, summary};
+use crate::subject::{Stated, Subject, rules, stays};
+use crate::view;
+
+/// Wakes of an overlay where nobody says how many.
+const WAKES: usize = 24;
+/// Points of an overlay where nobody says how many.
+const POINTS: usize = 400;
+
+/// The recordings of a folder on disk.
+#[derive(Debug)]
+pub struct Recordings {
+    root: PathBuf,
+    known: Mutex<BTreeMap<String, Known>>,
+}
+
+/// An analysis with what it was made from.
+#[derive(Debug, Clone)]
+struct Known {
+    document: Recording,
+    file: PathBuf,
+    stamp: Option<(u64, SystemTime)>,
+    analysis: Arc<Analysis>,
+}
+
+fn stamp(path: &Path) -> Option<(u64, SystemTime)> {
+    let metadata = std::fs::metadata(path).ok()?;
+    Some((metadata.len(), metadata.modified().ok()?))
+}
+
+impl Recordings {
+    /// The recordings of the folder `root`.
+    pub fn new(root: &Path) -> Self {
+        Self { root: root.to_owned(), known: Mutex::new(BTreeMap::new()) }
+    }
+
+    /// Answers a question.
+    pub fn answer(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
+        self.try_answer(bench, request)
+            .unwrap_or_else(|error| TraceReply::Error(vec![error.diagnostic()]))
+    }
+
+    fn try_answer(
+        &self,
+        bench: &Bench,
+        request: &TraceRequest,
+    ) -> Result<TraceReply, RecordingError> {
+        Ok(match request {
+            TraceRequest::Recordings {} => TraceReply::Recordings(self.list(bench)),
+            TraceRequest::Read { recording } => {
+                let subject = self.subject(bench, recording)?;
+                let analysis = self.analysis(&subject)?;
+                let found = report(recording, &analysis, subject.document(), bench.folder());
+                TraceReply::Read(Box::new(found))
+            }
+            TraceRequest::Window { recording, from_s, to_s, columns } => {
+                let (subject, mut trace, analysis) = self.kept(bench, recording)?;
+                let naming = subject.document().map_or_else(Vec::new, rules);
+                let columns = columns.unwrap_or(view::COLUMNS);
+                let window = view::window(
+                    recording, &mut trace, &analysis, &naming, *from_s, *to_s, columns,
+                )?;
+                TraceReply::Window(Box::new(window))
+            }
+            TraceRequest::Wakes { recording, activity, most, points } => {
+                let (_, mut trace, analysis) = self.kept(bench, recording)?;
+                let overlay = view::overlay(
+                    recording,
+                    &mut trace,
+                    &analysis,
+                    activity.unwrap_or(0),
+                    most.unwrap_or(WAKES),
+                    points.unwrap_or(POINTS),
+                )?;
+                TraceReply::Wakes(Box::new(overlay))
+            }
+            TraceRequest::Between { recording, from_s, to_s } => {
+                let (_, mut trace, analysis) = self.kept(bench, recording)?;
+                TraceReply::Between(view::between(
+                    recording, &mut trace, &analysis, *from_s, *to_s,
+                )?)
+            }
+            TraceRequest::Compare { before, after, project } => {
+                let (a, b) = (self.subject(bench, before)?, self.subject(bench, after)?);
+                for subject in [&a, &b] {
+                    current_only(subject)?;
+                }
+                let project = project_of(bench, project.as_deref())?;
+                let found = compare(
+                    (before, after),
+                    &*self.analysis(&a)?,
+                    &*self.analysis(&b)?,
+                    project.map(|project| (bench, project)),
+                );
+                TraceReply::Compare(Box::new(found))
+            }
+            TraceRequest::Rail { recording } => {
+                let subject = self.subject(bench, recording)?;
+                let found = judge(bench, &subject, &Stated::default(), &Threshold::default())?;
+                TraceReply::Rail(Box::new(found))
+            }
+        })
+    }
+
+    /// A recording of the folder by name; no other file can be asked for.
+    fn subject(&self, bench: &Bench, name: &str) -> Result<Subject, RecordingError> {
+        let folder = bench.folder();
+        if folder.recordings.get(name).is_none() {
+            return Err(RecordingError::NoSuch {
+                name: name.to_owned(),
+                known: folder.recordings.names().map(str::to_owned).collect(),
+            });
+        }
+        Subject::find(folder, &self.root, name)
+    }
+
+    /// The analysis of a recording's kept form, else of its source.
+    pub(crate) fn analysis(&self, subject: &Subject) -> Result<Arc<Analysis>, RecordingError> {
+        let (Some((file, _)), Some(document)) = (subject.file(true), subject.document()) else {
+            return Err(RecordingError::missing("not a recording of the folder", "name one"));
+        };
+        let now = stamp(&file);
+        let name = subject.name();
+        {
+            let known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some(found) = known.get(&name)
+                && found.file == file
+                && found.stamp == now
+                && found.document == *document
+            {
+                return Ok(Arc::clone(&found.analysis));
+            }
+        }
+        let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
+        let analysis =
+            Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, &mut |_| {
+                Control::Continue
+            })?);
+        let made =
+            Known { document: document.clone(), file, stamp: now, analysis: Arc::clone(&analysis) };
+        self.known.lock().unwrap_or_else(PoisonError::into_inner).insert(name, made);
+        Ok(analysis)
+    }
+
+    pub(crate) fn kept(
+        &self,
+        bench: &Bench,
+        name: &str,
+    ) -> Result<(Subject, StoredTrace, Arc<Analysis>), RecordingError> {
+        let subject = self.subject(bench, name)?;
+        current_only(&subject)?;
+        let Some((file, true)) = subject.file(true) else {
+            return Err(RecordingError::missing(
+                format!("“{name}” is not kept yet, so there is no zoom"),
+                format!("run:  overwinter trace keep \"{name}\""),
+            ));
+        };
+        let trace = StoredTrace::open(&file)?;
+        let analysis = self.analysis(&subject)?;
+        Ok((subject, trace, analysis))
+    }
+
+    /// All recordings with their summaries.
+    pub fn list(&self, bench: &Bench) -> Vec<RecordingLine> {
+        let own = bench.folder().recordings.iter().filter(|e| e.origin == Origin::Folder);
+        own.map(|entry| self.line(bench, entry)).collect()
+    }
+
+    pub(crate) fn line(&self, bench: &Bench, entry: &Entry<Recording>) -> RecordingLine {
+        let d = &entry.document;
+        let specimen = d.specimen.as_deref().and_then(|id| bench.specimen(id));
+        let firmware = d.firmware.as_ref().map(|f| {
+            [&f.version, &f.hash, &f.state]
+                .into_iter()
+                .flatten()
+                .cloned()
+                .collect::<Vec<_>>()
+                .join(", ")
+        });
+        let instrument = [d.instrument.clone(), d.range.clone()];
+        let instrument: Vec<String> = instrument
+            .into_iter()
+            .flatten()
+            .chain(d.shunt.as_ref().map(|ohm| format!("{ohm} shunt")))
+            .collect();
+        let missing = |path: &str| stays(path).is_err() || !self.root.join(path).is_file();
+        let mut problem = match &d.kept {
+            None => Some("not kept yet: no zoom".to_owned()),
+            Some(kept) if missing(kept) => Some(format!("{kept} is not there: no zoom")),
+            Some(_) => None,
+        };
+        let found = self.subject(bench, &d.name).and_then(|subject| self.analysis(&subject));
+        let summary = match found {
+            Ok(analysis) => Some(summary(&analysis)),
+            Err(error) => {
+                problem = Some(error.to_string());
+                None
+            }
+        };
+        RecordingLine {
+            name: d.name.clone(),
+            path: entry.path.clone(),
+            shows: if d.shows == Some(Shows::Rail) {
+                TraceShows::Rail
+            } else {
+                TraceShows::Current
+            },
+            specimen: d.specimen.clone(),
+            board: specimen.map(|(board, _)| board.name.clone()),
+            date: d.date.to_string(),
+            who: d.who.clone(),
+            instrument: (!instrument.is_empty()).then(|| instrument.join(", ")),
+            supply_v: d.supply.as_ref().map(|v| v.si()),
+            temperature_c: d.temperature.as_ref().map(overwinter_quantity::Temperature::celsius),
+            firmware: firmware.filter(|text| !text.is_empty()),
+            note: d.note.clone(),
+            trace: d.trace.clone(),
+            kept: d.kept.clone(),
+            summary,
+            problem,
+        }
+    }
+}
+
+fn current_only(subject: &Subject) -> Result<(), RecordingError> {
+    if subject.shows_rail() {
+        return Err(RecordingError::missing(
+            format!("“{}” shows a rail, not a current", subject.name()),
+            "ask for its verdict: `trace rail`",
+        ));
+    }
+    Ok(())
+}
+
+/// The project of that name; the only one, or none, where no name is given.
+///
+/// # Errors
+/// There is no such project.
+pub fn project_of<'a>(
+    bench: &'a Bench,
+    name: Option<&str>,
+) -> Result<Option<&'a overwinter_documents::types::project::Project>, RecordingError> {
+    let Some(name) = name else {
+        let mut all = bench.projects();
+        let first = all.next();
+        return Ok(first.filter(|_| all.next().is_none()));
+    };
+    bench.project(name).map(Some).ok_or_else(|| {
+        let known: Vec<&str> = bench.projects().map(|p| p.name.as_str()).collect();
+        let help = match overwinter_documents::did_you_mean(name, known.iter().copied()) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => format!("one of: {}", known.join(", ")),
+        };
+        RecordingError::missing(format!("there is no project “{name}”"), help)
+    })
+}
