@@ -53,9 +53,9 @@ seed: number, } } | { "board": {
 /**
  * The board.
  */
-board: string, } } | "check" | "names";
+board: string, } } | { "sun": SunRequest } | { "sun_map": SunMapRequest } | { "tilt": TiltRequest } | { "charge": ChargeRequest } | "check" | "names";
 
-export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "board": BoardReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "error": Array<Diagnostic> };
+export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "board": BoardReport } | { "sun": SunReport } | { "sun_map": SunMapReport } | { "tilt": TiltReport } | { "charge": ChargeReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "error": Array<Diagnostic> };
 
 export type Names = { 
 /**
@@ -69,7 +69,15 @@ cells: Array<string>,
 /**
  * Boards.
  */
-boards: Array<string>, };
+boards: Array<string>, 
+/**
+ * Sites.
+ */
+sites: Array<string>, 
+/**
+ * Panels.
+ */
+panels: Array<string>, };
 
 export type BoardReport = { 
 /**
@@ -1810,3 +1818,769 @@ overlay: TraceOverlay | null,
  * The rail's verdict, of a rail capture.
  */
 rail: RailCapture | null, };
+
+export type SunRequest = { 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string, 
+/**
+ * Another site than the project's: a name, or the whole text of a site document.
+ */
+site: string | null, 
+/**
+ * Another panel than the project's: a name, or the whole text of a panel document.
+ */
+panel: string | null, 
+/**
+ * Text of the site's hourly file; without it the twelve monthly figures are used.
+ */
+hourly: string | null, 
+/**
+ * Boards; empty for those of the project.
+ */
+boards: Array<string>, 
+/**
+ * Synthetic years, 1 to [`MOST_YEARS`]. With an hourly file its own years are run instead.
+ */
+years: number, 
+/**
+ * Seed of the weather; the same seed is the same weather for every board.
+ */
+seed: number, };
+
+export type SunMapRequest = { 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string, 
+/**
+ * Another site than the project's: a name, or the whole text of a site document.
+ */
+site: string | null, 
+/**
+ * Another panel than the project's, to be scaled: a name, or the whole text of a panel document.
+ */
+panel: string | null, 
+/**
+ * The board; the first of the project that can be charged if left out.
+ */
+board: string | null, 
+/**
+ * Rated powers of the panels, W, rising; empty for sizes round the project's own.
+ */
+panels_w: Array<number>, 
+/**
+ * Capacities of the cells, C, rising; empty for sizes round the project's own.
+ */
+cells_c: Array<number>, 
+/**
+ * Years of this piece.
+ */
+years: number, 
+/**
+ * Seed of the weather.
+ */
+seed: number, 
+/**
+ * `counts` of the last reply, to go on from there; `None` to begin.
+ */
+before: SunMapCounts | null, };
+
+export type SunMapCounts = { 
+/**
+ * Years run.
+ */
+years: number, 
+/**
+ * Years with an outage, panel by panel, all cells of the first panel first.
+ */
+years_with_outage: Array<number>, 
+/**
+ * Outage days, in the same order.
+ */
+outage_days: Array<number>, };
+
+export type TiltRequest = { 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string, 
+/**
+ * Another site than the project's: a name, or the whole text of a site document.
+ */
+site: string | null, 
+/**
+ * Bearing that the panel faces, degrees clockwise from north; the project's, else the equator.
+ */
+azimuth_deg: number | null, };
+
+export type ChargeRequest = { 
+/**
+ * A project's name or text: its cells where none are named, and its load while charging.
+ */
+project: string | null, 
+/**
+ * Boards; empty for all that the project considers, or all of the folder.
+ */
+boards: Array<string>, 
+/**
+ * Cells; empty for the project's, or all of the folder.
+ */
+cells: Array<string>, 
+/**
+ * State of charge at the start, 0 to 1.
+ */
+from_state: number, };
+
+export type ShareOfYears = { 
+/**
+ * Share seen.
+ */
+share: number, 
+/**
+ * Lower end.
+ */
+low: number, 
+/**
+ * Upper end.
+ */
+high: number, 
+/**
+ * Years run.
+ */
+years: number, };
+
+export type SunAssumption = { 
+/**
+ * What is not known.
+ */
+unknown: string, 
+/**
+ * What was taken.
+ */
+taken: string, 
+/**
+ * Kind of the figure: assumed, from memory, common practice.
+ */
+kind: string, 
+/**
+ * What would settle it.
+ */
+settle: string, };
+
+export type SunMonth = { 
+/**
+ * 1 to 12.
+ */
+month: number, 
+/**
+ * On the horizontal, kWh/m² a day; `None` where nobody knows.
+ */
+horizontal_kwh_m2: number | null, 
+/**
+ * On the panel after skyline, snow and dirt, by the classical monthly method, kWh/m² a day.
+ */
+on_panel_kwh_m2: number | null, 
+/**
+ * Clearness: horizontal light over that outside the atmosphere; `None` in the polar night.
+ */
+clearness: number | null, 
+/**
+ * Mean air temperature, °C.
+ */
+air_c: number, 
+/**
+ * Share of the beam that clears skyline and shade; `None` where no beam falls on the panel at all.
+ */
+beam_share: number | null, };
+
+export type SunSetting = { 
+/**
+ * The site.
+ */
+site: string, 
+/**
+ * Latitude, degrees, north positive.
+ */
+latitude_deg: number, 
+/**
+ * The panel.
+ */
+panel: string, 
+/**
+ * Its rated power, W.
+ */
+panel_w: number, 
+/**
+ * Tilt from the horizontal, degrees.
+ */
+tilt_deg: number, 
+/**
+ * Bearing that it faces, degrees clockwise from north.
+ */
+azimuth_deg: number, 
+/**
+ * Share of the sky that it sees of what it would see without the skyline.
+ */
+sky_view: number, 
+/**
+ * Points of the skyline: bearing and elevation, degrees.
+ */
+skyline_deg: Array<[number, number]>, 
+/**
+ * The weather in words: monthly figures and synthetic years, or the file and its years.
+ */
+weather: string, 
+/**
+ * January to December.
+ */
+months: Array<SunMonth>, 
+/**
+ * Remarks on the data: gaps, clocks, months outside a fit.
+ */
+notes: Array<string>, };
+
+export type SunBalanceMonth = { 
+/**
+ * 1 to 12.
+ */
+month: number, 
+/**
+ * What panel and charger could give, C a day: taken, and refused because the cell was full.
+ */
+could_c: number, 
+/**
+ * Of that, what was taken, C a day.
+ */
+taken_c: number, 
+/**
+ * What the board asks for, C a day: served and, while dark, unserved.
+ */
+load_c: number, 
+/**
+ * Days with an outage in a mean year.
+ */
+outage_days: number, };
+
+export type SunFanDay = { 
+/**
+ * Day of the year, 1 to 365; the fan begins at midsummer.
+ */
+day_of_year: number, 
+/**
+ * Lowest of all years.
+ */
+lowest: number, 
+/**
+ * 10 % of the years lie below.
+ */
+p10: number, 
+/**
+ * Median.
+ */
+p50: number, 
+/**
+ * 90 % of the years lie below.
+ */
+p90: number, };
+
+export type SunLedgerLine = { 
+/**
+ * What.
+ */
+name: string, 
+/**
+ * C a year; what comes in is positive, what goes out is negative. The lines add up to zero.
+ */
+charge_c: number, };
+
+export type SunRuleOfThumb = { 
+/**
+ * Harvest over load in the worst month, panel current times hours of full sun.
+ */
+worst_month_ratio: number, 
+/**
+ * That month.
+ */
+worst_month: number, 
+/**
+ * The usual advice for the ratio.
+ */
+ratio_wanted: number, 
+/**
+ * Days from full to dark without sun.
+ */
+autonomy_days: number, 
+/**
+ * The usual advice for the days.
+ */
+autonomy_wanted: number, 
+/**
+ * Whether both are met.
+ */
+met: boolean, };
+
+export type SunDailyBank = { 
+/**
+ * Years with an outage if nothing is charged on days on which the cell is colder than its window.
+ */
+frost_kept_out: ShareOfYears, 
+/**
+ * Share of days with an outage then.
+ */
+days_frost_kept_out: number, 
+/**
+ * Years with an outage if it is charged in the frost as well.
+ */
+frost_charged: ShareOfYears, };
+
+export type SunUncertain = { 
+/**
+ * Share of years with an outage over weather and inputs together.
+ */
+years_with_outage: ShareOfYears, 
+/**
+ * Outage days in a mean year.
+ */
+outage_days_per_year: number, 
+/**
+ * What was drawn, and what was not, in words.
+ */
+drawn: Array<string>, };
+
+export type SunOutcome = { 
+/**
+ * Mean current of the board at 10 °C and half charge, A.
+ */
+mean_load_a: number, 
+/**
+ * Share of years with any outage, inputs at their best values: weather and spread between years alone.
+ */
+years_with_outage: ShareOfYears, 
+/**
+ * With uncertain inputs as well.
+ */
+uncertain: SunUncertain | null, 
+/**
+ * Outage days in a mean year.
+ */
+outage_days_per_year: number, 
+/**
+ * Its standard error; `None` for one year.
+ */
+outage_days_standard_error: number | null, 
+/**
+ * Longest dark stretch of all years, s.
+ */
+longest_dark_s: number, 
+/**
+ * Month with the most outage days; `None` if there are none.
+ */
+worst_month: number | null, 
+/**
+ * Lowest state of charge of all years, 0 to 1.
+ */
+lowest_state: number, 
+/**
+ * Days from full to dark without sun, at 0 °C.
+ */
+autonomy_days: number, 
+/**
+ * Share of the time with the cell full.
+ */
+share_full: number, 
+/**
+ * Hours a year with the cell full.
+ */
+full_hours_per_year: number, 
+/**
+ * Of those, with the cell above 30 °C, where it ages fastest.
+ */
+hot_full_hours_per_year: number, 
+/**
+ * Hours a year in which charge goes into a cell outside its window.
+ */
+frost_charge_hours_per_year: number, 
+/**
+ * Times a year the source goes away; hourly weather makes it a lower bound.
+ */
+source_lost_per_year: number, 
+/**
+ * Of those, in chatter at dawn and dusk.
+ */
+chatter_per_year: number, 
+/**
+ * Resets a year for certain.
+ */
+resets_per_year_least: number, 
+/**
+ * Resets a year at most; differs from the least where ride-through is not known.
+ */
+resets_per_year_most: number, 
+/**
+ * January to December.
+ */
+months: Array<SunBalanceMonth>, 
+/**
+ * Every five days from midsummer.
+ */
+fan: Array<SunFanDay>, 
+/**
+ * Charge in and out of the cell; adds up to zero.
+ */
+ledger: Array<SunLedgerLine>, 
+/**
+ * What the lit panel offered at the working voltage and where that went; adds up to zero.
+ */
+offered: Array<SunLedgerLine>, 
+/**
+ * The rule of thumb; `None` without monthly figures.
+ */
+rule_of_thumb: SunRuleOfThumb | null, 
+/**
+ * The daily bank; `None` with an hourly file.
+ */
+daily_bank: SunDailyBank | null, };
+
+export type SunBoard = { 
+/**
+ * The board.
+ */
+board: string, 
+/**
+ * The specimen whose readings are used.
+ */
+specimen: string | null, 
+/**
+ * Against the project's need on outages; `None` where it has none.
+ */
+need: NeedVerdict | null, 
+/**
+ * The verdict in words.
+ */
+verdict: string, 
+/**
+ * May its charger charge the cell?
+ */
+charge: ChargeVerdict | null, 
+/**
+ * What the years say; `None` where they could not be run.
+ */
+outcome: SunOutcome | null, 
+/**
+ * Why they could not be run.
+ */
+refused: string | null, 
+/**
+ * What to do about it.
+ */
+help: string | null, 
+/**
+ * Unknowns met on this board, and what was taken.
+ */
+assumptions: Array<SunAssumption>, 
+/**
+ * What has to be said beside it.
+ */
+flags: Array<string>, 
+/**
+ * Cautions, the most pressing first.
+ */
+cautions: Array<string>, };
+
+export type SunReport = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The project.
+ */
+project: string, 
+/**
+ * Its load in words.
+ */
+load: string, 
+/**
+ * Its cell in words.
+ */
+cell: string, 
+/**
+ * Place, panel, weather.
+ */
+setting: SunSetting, 
+/**
+ * Years run for each board.
+ */
+years: number, 
+/**
+ * Seed.
+ */
+seed: number, 
+/**
+ * Largest share of years with an outage that the project allows; `None` if it does not say.
+ */
+target_share: number | null, 
+/**
+ * Boards, fewest years with an outage first, those that could not be run last.
+ */
+boards: Array<SunBoard>, 
+/**
+ * Unknowns of place, weather and panel, and what was taken.
+ */
+assumptions: Array<SunAssumption>, 
+/**
+ * What the intervals hold and what they do not.
+ */
+interval_of: string, 
+/**
+ * What belongs beside every forecast.
+ */
+cautions: Array<string>, };
+
+export type SunMapPoint = { 
+/**
+ * Index of the panel.
+ */
+panel: number, 
+/**
+ * Index of the cell.
+ */
+cell: number, 
+/**
+ * Share of years with an outage.
+ */
+years_with_outage: ShareOfYears, 
+/**
+ * Outage days in a mean year.
+ */
+outage_days_per_year: number, };
+
+export type SunSmallest = { 
+/**
+ * The pair: smallest panel that meets it at all, with its smallest cell.
+ */
+choice: SunMapPoint | null, 
+/**
+ * The same cell with the next panel.
+ */
+one_panel_up: SunMapPoint | null, 
+/**
+ * The same panel with the next cell.
+ */
+one_cell_up: SunMapPoint | null, 
+/**
+ * For each panel its smallest cell that meets the target.
+ */
+cell_for_panel: Array<number | null>, 
+/**
+ * In words.
+ */
+text: string, };
+
+export type SunMapReport = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The project.
+ */
+project: string, 
+/**
+ * The board.
+ */
+board: string, 
+/**
+ * Place, panel, weather.
+ */
+setting: SunSetting, 
+/**
+ * Rated powers of the panels, W, rising.
+ */
+panels_w: Array<number>, 
+/**
+ * Capacities of the cells, C, rising.
+ */
+cells_c: Array<number>, 
+/**
+ * All cells of the first panel, then of the second.
+ */
+points: Array<SunMapPoint>, 
+/**
+ * Hand this into the next piece to go on.
+ */
+counts: SunMapCounts, 
+/**
+ * Seed.
+ */
+seed: number, 
+/**
+ * Share of years with an outage that is aimed at.
+ */
+target_share: number, 
+/**
+ * Whether the project says so, or it was assumed.
+ */
+target_is_assumed: boolean, 
+/**
+ * The smallest pair.
+ */
+smallest: SunSmallest, 
+/**
+ * Unknowns, and what was taken.
+ */
+assumptions: Array<SunAssumption>, 
+/**
+ * What has to be said beside it.
+ */
+flags: Array<string>, 
+/**
+ * Cautions.
+ */
+cautions: Array<string>, };
+
+export type TiltLine = { 
+/**
+ * Degrees from the horizontal.
+ */
+tilt_deg: number, 
+/**
+ * Month with the least light, 1 to 12.
+ */
+worst_month: number, 
+/**
+ * Light on the panel in that month, kWh/m² a day.
+ */
+worst_kwh_m2: number, 
+/**
+ * Mean of the year, kWh/m² a day.
+ */
+year_kwh_m2: number, 
+/**
+ * January to December, kWh/m² a day.
+ */
+months_kwh_m2: Array<number>, };
+
+export type TiltReport = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The project.
+ */
+project: string, 
+/**
+ * The site.
+ */
+site: string, 
+/**
+ * Bearing that the panel faces.
+ */
+azimuth_deg: number, 
+/**
+ * The best.
+ */
+best: TiltLine, 
+/**
+ * The project's own; `None` where it has none.
+ */
+now: TiltLine | null, 
+/**
+ * From flat to upright.
+ */
+tilts: Array<TiltLine>, 
+/**
+ * Unknowns, and what was taken.
+ */
+assumptions: Array<SunAssumption>, 
+/**
+ * What has to be said beside it.
+ */
+notes: Array<string>, };
+
+export type ChargeVerdict = { 
+/**
+ * Yes, no, or not known.
+ */
+allowed: NeedVerdict, 
+/**
+ * Every reason and caution.
+ */
+reasons: Array<string>, };
+
+export type ChargeSpan = { 
+/**
+ * All of it, s; a lower bound where the charge never ends.
+ */
+total_s: number, 
+/**
+ * Precondition, s.
+ */
+precondition_s: number, 
+/**
+ * Constant current, s.
+ */
+constant_current_s: number, 
+/**
+ * Constant voltage, s.
+ */
+constant_voltage_s: number, 
+/**
+ * State of charge at the end, 0 to 1.
+ */
+end_state: number, 
+/**
+ * How it ends, in words.
+ */
+end: string, };
+
+export type ChargeLine = { 
+/**
+ * The board.
+ */
+board: string, 
+/**
+ * The cell.
+ */
+cell: string, 
+/**
+ * The charge current set, A; `None` where unknown or without a charger.
+ */
+set_current_a: number | null, 
+/**
+ * May it?
+ */
+verdict: ChargeVerdict, 
+/**
+ * How long; `None` where it may not or cannot be told.
+ */
+span: ChargeSpan | null, 
+/**
+ * Unknowns, and what was taken.
+ */
+assumptions: Array<SunAssumption>, };
+
+export type ChargeReport = { 
+/**
+ * See [`crate::report::SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The project whose load is on while charging.
+ */
+project: string | null, 
+/**
+ * State of charge at the start.
+ */
+from_state: number, 
+/**
+ * Every pair.
+ */
+lines: Array<ChargeLine>, 
+/**
+ * Cautions.
+ */
+cautions: Array<string>, };

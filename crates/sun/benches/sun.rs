@@ -234,7 +234,14 @@ fn main() {
 
     let sources: Vec<Source> = (1..=12).map(|k| source(0.05 * f64::from(k))).collect();
     let cells: Vec<NodeTables> = (1..=12).map(|k| tables(150.0 * f64::from(k))).collect();
-    let years = Years { climate: &climate, geometry: &geometry, seed: 1, years: 200, first_day };
+    let years = Years {
+        climate: &climate,
+        geometry: &geometry,
+        seed: 1,
+        first_year: 0,
+        years: 200,
+        first_day,
+    };
     let map =
         least(if wanted("map") { 2 } else { 0 }, || outage_map(&years, &sources, &cells, &node));
     println!("panel × cell map, 12 × 12 × 200 years of hours: {map:.2} s");

@@ -1,6 +1,7 @@
 //! The interval that belongs to "so many years of so many".
 
 use crate::maths::{exp, log};
+use overwinter_statistics::special::proportion_bounds;
 
 /// A share with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
@@ -23,72 +24,14 @@ pub fn share_with_interval(events: u32, trials: u32) -> Option<Share> {
     if trials == 0 || events > trials {
         return None;
     }
-    let (k, n) = (f64::from(events), f64::from(trials));
-    let one_sided = 1.0 - exp(log(0.05) / n);
-    let low = if events == 0 {
-        0.0
-    } else if events == trials {
-        1.0 - one_sided
-    } else {
-        beta_quantile(0.025, k, n - k + 1.0)
-    };
-    let high = if events == trials {
-        1.0
-    } else if events == 0 {
-        one_sided
-    } else {
-        beta_quantile(0.975, k + 1.0, n - k)
-    };
-    Some(Share { share: k / n, low, high, trials })
-}
-
-fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..60 {
-        let mid = 0.5 * (low + high);
-        if regularised_beta(mid, a, b) < p {
-            low = mid;
-        } else {
-            high = mid;
-        }
-    }
-    0.5 * (low + high)
-}
-
-/// Regularised incomplete beta function `I_x(a, b)` by its continued fraction (Abramowitz & Stegun 26.5.8, modified Lentz).
-fn regularised_beta(x: f64, a: f64, b: f64) -> f64 {
-    if x <= 0.0 || x >= 1.0 {
-        return if x <= 0.0 { 0.0 } else { 1.0 };
-    }
-    if x > (a + 1.0) / (a + b + 2.0) {
-        return 1.0 - regularised_beta(1.0 - x, b, a);
-    }
-    let front = exp(libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b)
-        + a * log(x)
-        + b * libm::log1p(-x))
-        / a;
-    let tiny = 1e-300;
-    let (mut c, mut d) = (1.0, 1.0 - (a + b) * x / (a + 1.0));
-    d = 1.0 / if d.abs() < tiny { tiny } else { d };
-    let mut h = d;
-    for m in 1..1000 {
-        let m = f64::from(m);
-        let even = m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m));
-        let odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
-        for numerator in [even, odd] {
-            d = 1.0 + numerator * d;
-            d = 1.0 / if d.abs() < tiny { tiny } else { d };
-            c = 1.0 + numerator / c;
-            if c.abs() < tiny {
-                c = tiny;
-            }
-            h *= d * c;
-        }
-        if (d * c - 1.0).abs() < 1e-15 {
-            break;
-        }
-    }
-    front * h
+    let bounds = proportion_bounds(events, trials, 0.95)?;
+    let one_sided = 1.0 - exp(log(0.05) / f64::from(trials));
+    Some(Share {
+        share: f64::from(events) / f64::from(trials),
+        low: if events == trials { 1.0 - one_sided } else { bounds.low },
+        high: if events == 0 { one_sided } else { bounds.high },
+        trials,
+    })
 }
 
 #[cfg(test)]

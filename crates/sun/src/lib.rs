@@ -51,7 +51,7 @@
 //! let bank = TableBank::lithium_ion(0.4 * 3600.0);
 //! let load = SteadyDemand { current_a: 200e-6, dark_a: 5e-6, lowest_state: 0.05 };
 //! let tables = NodeTables::new(&bank, &load)?;
-//! let years = Years { climate: &climate, geometry: &geometry, seed: 1, years: 20, first_day: midsummer(47.0) };
+//! let years = Years { climate: &climate, geometry: &geometry, seed: 1, first_year: 0, years: 20, first_day: midsummer(47.0) };
 //! let summary = simulate(&Node::new(&tables, &source), &years).ok_or("no years")?;
 //! assert_eq!(summary.years_with_outage.share, 0.0);
 //! // Never seen in twenty years: still up to 14 % of years, at 95 % confidence.

@@ -27,9 +27,3 @@ pub(crate) fn wrap_deg(angle_deg: f64) -> f64 {
 pub(crate) fn polynomial(x: f64, coefficients: &[f64]) -> f64 {
     coefficients.iter().rev().fold(0.0, |sum, c| sum * x + c)
 }
-
-/// Standard normal distribution function `Φ(z)`.
-#[inline]
-pub(crate) fn normal_cdf(z: f64) -> f64 {
-    0.5 * libm::erfc(-z * core::f64::consts::FRAC_1_SQRT_2)
-}

@@ -1,4 +1,7 @@
 //! The stream of random numbers behind the synthetic years: the same seed and year give the same weather on every machine.
+//!
+//! `overwinter-statistics` draws from quasi-random sequences, which fill a space of a few dimensions evenly; a year of weather takes some
+//! 1 100 numbers one after the other and wants them independent, so it has a generator of its own.
 
 /// xoshiro256++ of D. Blackman and S. Vigna (ACM TOMS 47(4), 2021; public domain), seeded by SplitMix64.
 #[derive(Debug, Clone)]

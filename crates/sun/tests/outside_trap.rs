@@ -153,8 +153,14 @@ fn the_hourly_balance_tells_the_same_story() {
     site.sky = Sky::Isotropic;
     let geometry = YearGeometry::new(&site, &Plane::new(75.0, 180.0).unwrap());
     let climate = gorge();
-    let years =
-        Years { climate: &climate, geometry: &geometry, seed: 1, years: 400, first_day: 182 };
+    let years = Years {
+        climate: &climate,
+        geometry: &geometry,
+        seed: 1,
+        first_year: 0,
+        years: 400,
+        first_day: 182,
+    };
     let label = Label { power_w: Some(0.3), maximum_power_v: Some(6.0), ..Label::default() };
     let source = |window, rise_v: f64| Source {
         panel: from_label(&label).unwrap().panel,

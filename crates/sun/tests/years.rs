@@ -72,6 +72,7 @@ fn a_summary_agrees_with_itself() {
         climate: &climate,
         geometry: &geometry,
         seed: 3,
+        first_year: 0,
         years: 60,
         first_day: midsummer(47.0),
     };
@@ -139,6 +140,7 @@ fn the_south_is_the_north_half_a_year_on() {
             climate: &climate,
             geometry: &geometry,
             seed: 3,
+            first_year: 0,
             years: 150,
             first_day: midsummer(latitude),
         };
@@ -167,7 +169,14 @@ fn the_south_is_the_north_half_a_year_on() {
     let site = Site::open(Observer::at(75.0, 20.0, 10.0).unwrap());
     let geometry = YearGeometry::new(&site, &Plane::new(80.0, 180.0).unwrap());
     let (t, s) = (tables(300.0), source(1.0));
-    let years = Years { climate: &polar, geometry: &geometry, seed: 1, years: 5, first_day: 182 };
+    let years = Years {
+        climate: &polar,
+        geometry: &geometry,
+        seed: 1,
+        first_year: 0,
+        years: 5,
+        first_day: 182,
+    };
     let y = simulate(&Node::new(&t, &s), &years).unwrap();
     assert_eq!(y.years_with_outage.share, 1.0);
     assert!(y.longest_dark_h > 30.0 * 24.0);
@@ -177,8 +186,14 @@ fn the_south_is_the_north_half_a_year_on() {
 fn the_map_finds_the_smallest_pair() {
     let (climate, site, plane) = (climate(47.0), gorge(47.0), Plane::new(70.0, 180.0).unwrap());
     let geometry = YearGeometry::new(&site, &plane);
-    let years =
-        Years { climate: &climate, geometry: &geometry, seed: 3, years: 40, first_day: 182 };
+    let years = Years {
+        climate: &climate,
+        geometry: &geometry,
+        seed: 3,
+        first_year: 0,
+        years: 40,
+        first_day: 182,
+    };
     let sources: Vec<Source> = [0.2, 0.5, 1.0, 2.0].map(source).into();
     let cells: Vec<NodeTables> = [300.0, 800.0, 2000.0].map(tables).into();
     let habits = Node::new(&cells[0], &sources[0]);

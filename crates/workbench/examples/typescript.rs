@@ -3,7 +3,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use overwinter_documents::{Diagnostic, Place, Severity};
-use overwinter_workbench::{ask, ranking, report, trace_report as trace};
+use overwinter_workbench::{ask, ranking, report, sun, trace_report as trace};
 use ts_rs::{Config, TS};
 
 const HEAD: &str = "\
@@ -86,6 +86,33 @@ fn main() -> ExitCode {
         trace::RailCapture,
         trace::RailColumns,
         trace::PublishedTrace,
+        sun::request::SunRequest,
+        sun::request::SunMapRequest,
+        sun::request::SunMapCounts,
+        sun::request::TiltRequest,
+        sun::request::ChargeRequest,
+        sun::report::ShareOfYears,
+        sun::report::SunAssumption,
+        sun::report::SunMonth,
+        sun::report::SunSetting,
+        sun::report::SunBalanceMonth,
+        sun::report::SunFanDay,
+        sun::report::SunLedgerLine,
+        sun::report::SunRuleOfThumb,
+        sun::report::SunDailyBank,
+        sun::report::SunUncertain,
+        sun::report::SunOutcome,
+        sun::report::SunBoard,
+        sun::report::SunReport,
+        sun::report::SunMapPoint,
+        sun::report::SunSmallest,
+        sun::report::SunMapReport,
+        sun::report::TiltLine,
+        sun::report::TiltReport,
+        sun::report::ChargeVerdict,
+        sun::report::ChargeSpan,
+        sun::report::ChargeLine,
+        sun::report::ChargeReport,
     );
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../app/src/types.ts");
     if std::env::args().any(|argument| argument == "--check") {

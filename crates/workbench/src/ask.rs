@@ -13,6 +13,9 @@ use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
 use crate::stepwise::Stepwise;
+use crate::sun;
+use crate::sun::report::{ChargeReport, SunMapReport, SunReport, TiltReport};
+use crate::sun::request::{ChargeRequest, SunMapRequest, SunRequest, TiltRequest};
 use crate::table::{TableQuery, all_columns, table};
 
 /// A question.
@@ -65,6 +68,14 @@ pub enum Request {
         /// The board.
         board: String,
     },
+    /// The balance of sun and load over the year.
+    Sun(SunRequest),
+    /// The map of panel and cell sizes; may be asked for in pieces of years.
+    SunMap(SunMapRequest),
+    /// The tilt that is best in the worst month.
+    Tilt(TiltRequest),
+    /// May these boards charge these cells, and how long does it take?
+    Charge(ChargeRequest),
     /// All findings.
     Check,
     /// Names of all projects, cells and boards.
@@ -86,6 +97,14 @@ pub enum Reply {
     Forecast(Box<ForecastReport>),
     /// A board.
     Board(Box<BoardReport>),
+    /// The balance of sun and load.
+    Sun(Box<SunReport>),
+    /// The map of panel and cell sizes.
+    SunMap(Box<SunMapReport>),
+    /// The best tilt.
+    Tilt(Box<TiltReport>),
+    /// Charging.
+    Charge(Box<ChargeReport>),
     /// Findings.
     Check(Vec<Diagnostic>),
     /// Names.
@@ -104,6 +123,10 @@ pub struct Names {
     pub cells: Vec<String>,
     /// Boards.
     pub boards: Vec<String>,
+    /// Sites.
+    pub sites: Vec<String>,
+    /// Panels.
+    pub panels: Vec<String>,
 }
 
 /// A board with what is known of it.
@@ -179,11 +202,17 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
                 table,
             })))
         }
+        Request::Sun(request) => Ok(Reply::Sun(Box::new(sun::sun(bench, &request)?))),
+        Request::SunMap(request) => Ok(Reply::SunMap(Box::new(sun::sun_map(bench, &request)?))),
+        Request::Tilt(request) => Ok(Reply::Tilt(Box::new(sun::tilt(bench, &request)?))),
+        Request::Charge(request) => Ok(Reply::Charge(Box::new(sun::charge(bench, &request)?))),
         Request::Check => Ok(Reply::Check(check::check(bench))),
         Request::Names => Ok(Reply::Names(Names {
             projects: bench.projects().map(|p| p.name.clone()).collect(),
             cells: bench.cells().map(|c| c.name.clone()).collect(),
             boards: bench.boards().map(|b| b.name.clone()).collect(),
+            sites: bench.folder().sites.names().map(str::to_owned).collect(),
+            panels: bench.folder().panels.names().map(str::to_owned).collect(),
         })),
     }
 }

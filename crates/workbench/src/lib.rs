@@ -22,6 +22,7 @@ pub mod sampling;
 pub mod spread;
 pub mod starter;
 pub mod stepwise;
+pub mod sun;
 pub mod table;
 pub mod text;
 pub mod trace_report;

@@ -166,6 +166,11 @@ pub fn sample_with_inputs(
     Ok((lives, columns))
 }
 
+/// The value of every input of every case in each draw, this specimen's: common draws, `None` for an input that never moves.
+pub(crate) fn input_values(cases: &[Case], options: SampleOptions) -> Vec<Vec<Option<Vec<f64>>>> {
+    prepare(cases, options).into_iter().map(|columns| columns.specimen).collect()
+}
+
 pub(crate) fn prepare(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {
     let table = DrawTable::new(cases, options);
     map_cases(cases, |case| CaseColumns::new(case, &table))

@@ -8,6 +8,7 @@ use crate::locate::KeyPath;
 use crate::seen::Seen;
 use crate::types::board::Traits;
 use crate::types::project::{Activity, Climate, MonthlyTemperature, Project};
+use crate::types::sun::Mounting;
 
 pub(super) fn project(checker: &mut Checker<'_>, entry: &Entry<Project>) {
     let root = KeyPath::root().key("project");
@@ -76,6 +77,16 @@ pub(super) fn project(checker: &mut Checker<'_>, entry: &Entry<Project>) {
             checker.error(entry, &key, "share", message, "write for example \"90 %\"");
         }
     }
+    if let Some(outage) = &project.needs.outage
+        && !(outage.years_at_most.fraction() > 0.0 && outage.years_at_most.fraction() < 1.0)
+    {
+        let key = root.key("needs").key("outage").key("years_at_most");
+        let message = "the share of years lies above 0 % and below 100 %: never is no answer of a finite number of years";
+        checker.error(entry, &key, "share", message, "write for example \"5 %\"");
+    }
+    if let Some(mounting) = &project.mounting {
+        self::mounting(checker, entry, &root.key("mounting"), mounting);
+    }
     needed_traits(checker, entry, &root.key("needs").key("traits"), &project.needs.traits);
     for (index, wish) in project.wishes.iter().enumerate() {
         if project.wishes[..index].contains(wish) {
@@ -88,6 +99,42 @@ pub(super) fn project(checker: &mut Checker<'_>, entry: &Entry<Project>) {
                 "keep one of the two",
             );
         }
+    }
+}
+
+/// Angles that exist, shares of a whole, twelve months.
+fn mounting(
+    checker: &mut Checker<'_>,
+    entry: &Entry<Project>,
+    place: &KeyPath,
+    mounting: &Mounting,
+) {
+    if !(0.0..=180.0).contains(&mounting.tilt.degrees()) {
+        let message = "a tilt lies between 0° (flat) and 180° (face down); 90° is upright";
+        checker.error(entry, &place.key("tilt"), "angle", message, "write for example \"60°\"");
+    }
+    if mounting.azimuth.as_ref().is_some_and(|a| !(0.0..=360.0).contains(&a.degrees())) {
+        let message = "a bearing lies between 0° and 360°, clockwise from north";
+        checker.error(entry, &place.key("azimuth"), "angle", message, "write south as \"180°\"");
+    }
+    let shares = mounting.soiling.iter().map(|share| (place.key("soiling"), share));
+    let shades = mounting.one_cell_shade.iter().flatten().enumerate();
+    let shades = shades.map(|(month, share)| (place.key("one_cell_shade").index(month), share));
+    for (key, share) in shares.chain(shades) {
+        if !(0.0..=1.0).contains(&share.fraction()) {
+            let message = "this lies between 0 % and 100 %";
+            checker.error(entry, &key, "share", message, "write for example \"92 %\"");
+        }
+    }
+    if mounting.one_cell_shade.as_ref().is_some_and(|months| months.len() != 12) {
+        let count = mounting.one_cell_shade.as_ref().map_or(0, Vec::len);
+        checker.error(
+            entry,
+            &place.key("one_cell_shade"),
+            "months",
+            format!("{count} months stand here"),
+            "write twelve, January first",
+        );
     }
 }
 

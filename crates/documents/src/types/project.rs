@@ -116,6 +116,8 @@ record! {
         pub panel: Option<String>,
         /// How the panel is mounted.
         pub mounting: Option<Mounting>,
+        /// Age of the cell for which the balance of sun and load must hold: the last winter counts, not the first.
+        pub cell_age: Option<Duration>,
     }
 
     /// Something done again and again.
@@ -165,12 +167,22 @@ record! {
         pub probability: Ratio,
     }
 
+    /// How often it may go dark.
+    pub struct OutageNeed {
+        /// At most this share of years with any outage.
+        pub years_at_most: Ratio,
+    }
+
     /// Twelve monthly mean temperatures, January first.
     pub struct MonthlyTemperature {
         /// The means.
         pub mean: Vec<Temperature>,
         /// Highest minus lowest within a day.
         pub daily_swing: Option<TemperatureDifference>,
+        /// Standard deviation of a day's mean about the season.
+        pub day_spread: Option<TemperatureDifference>,
+        /// Correlation of one day's departure from the season with the next day's.
+        pub day_to_day: Option<Ratio>,
     }
 }
 
@@ -181,6 +193,8 @@ sparse! {
         pub traits: Traits,
         /// How long it must last.
         pub life: Option<LifeNeed>,
+        /// How often it may go dark, with the project's site and panel.
+        pub outage: Option<OutageNeed>,
         /// The charger's current must not exceed this.
         pub charger_current_at_most: Option<Current>,
         /// Free breadboard holes.

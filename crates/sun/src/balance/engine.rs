@@ -65,16 +65,8 @@ impl EngineNode {
                 flags.extend(life.flags);
             }
         }
-        let protection_a = scenario.cell.protection.and_then(|p| p.own_current_a).unwrap_or(0.0);
-        let reads_battery = !matches!(scenario.load.sleep.current, SleepCurrent::Rail { .. });
-        Ok(Self {
-            awake: DrainSum::of(&scenario.path, protection_a, false),
-            asleep: DrainSum::of(&scenario.path, protection_a, reads_battery),
-            scenario: scenario.clone(),
-            lowest_state,
-            endings,
-            flags,
-        })
+        let (awake, asleep) = drains(scenario);
+        Ok(Self { awake, asleep, scenario: scenario.clone(), lowest_state, endings, flags })
     }
 
     /// What the engine has to say about unknown or assumed inputs (asked between 0 and 30 °C).
@@ -87,45 +79,68 @@ impl EngineNode {
         let i = libm::round((celsius - COLDEST_C) / STEP_K).clamp(0.0, (POINTS - 1) as f64);
         self.endings[i as usize]
     }
+}
 
-    fn sleep_draw(&self, celsius: f64) -> Draw {
-        let sleep = &self.scenario.load.sleep;
-        let factor = sleep
-            .temperature
-            .map_or(1.0, |t| libm::exp(t.per_kelvin * (celsius - t.reference_celsius)));
-        match &sleep.current {
-            SleepCurrent::Rail { current_a } => {
-                Draw::Rail(overwinter_engine::load::Demand::Current {
-                    current_a: current_a * factor,
-                })
-            }
-            SleepCurrent::Battery { current_a } => Draw::Battery { current_a: current_a * factor },
-            SleepCurrent::BatteryByVoltage(_) => Draw::BatteryTable { factor },
+/// Drains awake and asleep: a sleep reading taken at the battery contacts holds the board's own already.
+fn drains(scenario: &Scenario) -> (DrainSum, DrainSum) {
+    let protection_a = scenario.cell.protection.and_then(|p| p.own_current_a).unwrap_or(0.0);
+    let reads_battery = !matches!(scenario.load.sleep.current, SleepCurrent::Rail { .. });
+    (
+        DrainSum::of(&scenario.path, protection_a, false),
+        DrainSum::of(&scenario.path, protection_a, reads_battery),
+    )
+}
+
+/// What a scenario draws from its cell in the mean over whole cycles, at a cell voltage and a temperature, A.
+pub fn mean_current_a(scenario: &Scenario, cell_v: f64, celsius: f64) -> f64 {
+    let (awake, asleep) = drains(scenario);
+    mean_current(scenario, &awake, &asleep, cell_v, celsius)
+}
+
+fn mean_current(
+    scenario: &Scenario,
+    awake: &DrainSum,
+    asleep: &DrainSum,
+    cell_v: f64,
+    celsius: f64,
+) -> f64 {
+    let path = &scenario.path;
+    let table = match &scenario.load.sleep.current {
+        SleepCurrent::BatteryByVoltage(curve) => Some(curve),
+        _ => None,
+    };
+    let source = Source { emf_v: cell_v, ohm: 0.0 };
+    let mut busy = 0.0;
+    let mut mean = 0.0;
+    for activity in &scenario.load.activities {
+        for segment in &activity.segments {
+            let share = segment.duration_s / activity.interval_s;
+            let point = operate(path, awake, Draw::Rail(segment.demand), source, None, None);
+            mean += share * point.cell_a;
+            busy += share;
         }
+    }
+    let asleep = operate(path, asleep, sleep_draw(scenario, celsius), source, None, table);
+    mean + (1.0 - busy).max(0.0) * asleep.cell_a
+}
+
+fn sleep_draw(scenario: &Scenario, celsius: f64) -> Draw {
+    let sleep = &scenario.load.sleep;
+    let factor = sleep
+        .temperature
+        .map_or(1.0, |t| libm::exp(t.per_kelvin * (celsius - t.reference_celsius)));
+    match &sleep.current {
+        SleepCurrent::Rail { current_a } => {
+            Draw::Rail(overwinter_engine::load::Demand::Current { current_a: current_a * factor })
+        }
+        SleepCurrent::Battery { current_a } => Draw::Battery { current_a: current_a * factor },
+        SleepCurrent::BatteryByVoltage(_) => Draw::BatteryTable { factor },
     }
 }
 
 impl BalanceDemand for EngineNode {
     fn mean_current_a(&self, cell_v: f64, celsius: f64) -> f64 {
-        let path = &self.scenario.path;
-        let table = match &self.scenario.load.sleep.current {
-            SleepCurrent::BatteryByVoltage(curve) => Some(curve),
-            _ => None,
-        };
-        let source = Source { emf_v: cell_v, ohm: 0.0 };
-        let mut busy = 0.0;
-        let mut mean = 0.0;
-        for activity in &self.scenario.load.activities {
-            for segment in &activity.segments {
-                let share = segment.duration_s / activity.interval_s;
-                let point =
-                    operate(path, &self.awake, Draw::Rail(segment.demand), source, None, None);
-                mean += share * point.cell_a;
-                busy += share;
-            }
-        }
-        let asleep = operate(path, &self.asleep, self.sleep_draw(celsius), source, None, table);
-        mean + (1.0 - busy).max(0.0) * asleep.cell_a
+        mean_current(&self.scenario, &self.awake, &self.asleep, cell_v, celsius)
     }
 
     fn dark_current_a(&self, cell_v: f64, _: f64) -> f64 {

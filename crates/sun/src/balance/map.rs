@@ -78,27 +78,39 @@ pub struct Years<'a> {
     pub geometry: &'a YearGeometry,
     /// Seed of the weather.
     pub seed: u64,
+    /// The first one's number: years 0…99 and 100…199 are different weather, and a run may be done in pieces.
+    pub first_year: u64,
     /// How many.
     pub years: usize,
     /// Day on which each starts, 1…365 (see [`midsummer`]).
     pub first_day: u16,
 }
 
+/// What the years have shown for one pair; counts of separate stretches of years add up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+pub struct PairCount {
+    /// Years with any outage.
+    pub years_with_outage: u32,
+    /// Outage days of all years.
+    pub outage_days: u32,
+}
+
 /// Runs every panel with every cell through the same years. `habits` gives everything of the node but tables and source.
 ///
-/// `None` when there is nothing to run.
-pub fn outage_map(
+/// The counts stand row by row: all cells for the first panel, then the second.
+pub fn outage_counts(
     years: &Years<'_>,
     sources: &[Source],
     cells: &[NodeTables],
     habits: &Node<'_>,
-) -> Option<OutageMap> {
+) -> Vec<PairCount> {
     // Panels of one make warm alike: their temperature terms are worked out once for all of them.
     let heating = sources
         .first()
         .map(|s| s.heating_k_m2_per_w)
         .filter(|k| sources.iter().all(|s| s.heating_k_m2_per_w == *k));
-    let per_year: Vec<Vec<u32>> = for_each_year(years.years, |year| {
+    let per_year: Vec<Vec<u32>> = for_each_year(years.years, |index| {
+        let year = years.first_year + index;
         let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
         let thermal = heating.map(|k| {
             let hours = weather.irradiance_w_m2.iter().zip(&weather.air_c);
@@ -123,21 +135,25 @@ pub fn outage_map(
         }
         outage_days
     });
-    let mut points = Vec::with_capacity(sources.len() * cells.len());
-    for panel in 0..sources.len() {
-        for cell in 0..cells.len() {
-            let at = panel * cells.len() + cell;
-            let with_outage = per_year.iter().filter(|y| y[at] > 0).count() as u32;
-            let days: u32 = per_year.iter().map(|y| y[at]).sum();
-            points.push(MapPoint {
-                panel,
-                cell,
-                years_with_outage: share_with_interval(with_outage, per_year.len() as u32)?,
-                outage_days_per_year: f64::from(days) / per_year.len() as f64,
-            });
+    let mut counts = vec![PairCount::default(); sources.len() * cells.len()];
+    for year in &per_year {
+        for (count, &days) in counts.iter_mut().zip(year) {
+            count.years_with_outage += u32::from(days > 0);
+            count.outage_days += days;
         }
     }
-    (!points.is_empty()).then_some(OutageMap { panels: sources.len(), cells: cells.len(), points })
+    counts
+}
+
+/// The map of [`outage_counts`]. `None` when there is nothing to run.
+pub fn outage_map(
+    years: &Years<'_>,
+    sources: &[Source],
+    cells: &[NodeTables],
+    habits: &Node<'_>,
+) -> Option<OutageMap> {
+    let counts = outage_counts(years, sources, cells, habits);
+    OutageMap::of(sources.len(), cells.len(), years.years as u32, &counts)
 }
 
 /// A choice from the map, with what one size up buys.
@@ -154,6 +170,26 @@ pub struct Smallest {
 }
 
 impl OutageMap {
+    /// The map of counts over so many years, row by row. `None` without pairs or years, or if the counts are not one for each pair.
+    pub fn of(panels: usize, cells: usize, years: u32, counts: &[PairCount]) -> Option<Self> {
+        if counts.is_empty() || counts.len() != panels * cells {
+            return None;
+        }
+        let points = counts
+            .iter()
+            .enumerate()
+            .map(|(at, count)| {
+                Some(MapPoint {
+                    panel: at / cells,
+                    cell: at % cells,
+                    years_with_outage: share_with_interval(count.years_with_outage, years)?,
+                    outage_days_per_year: f64::from(count.outage_days) / f64::from(years),
+                })
+            })
+            .collect::<Option<_>>()?;
+        Some(Self { panels, cells, points })
+    }
+
     /// A pair.
     pub fn point(&self, panel: usize, cell: usize) -> Option<&MapPoint> {
         (panel < self.panels && cell < self.cells).then(|| &self.points[panel * self.cells + cell])

@@ -18,7 +18,7 @@ pub mod summary;
 pub mod tables;
 
 pub use node::{Node, RideThrough};
-pub use result::{Ledger, YearResult};
+pub use result::{Ledger, MonthFlow, YearResult};
 pub use tables::{Bank, Demand, NodeTables};
 
 /// Runs `f` for every index and gives the results in order; on all cores with the feature `parallel`, with the same result.

@@ -23,8 +23,10 @@ pub struct Node<'a> {
     pub tables: &'a NodeTables,
     /// Panel, coupling, charger.
     pub source: &'a Source,
-    /// Ride-through.
+    /// Does it keep running when the input vanishes?
     pub ride_through: RideThrough,
+    /// Does it keep running when the input comes? Every input that is lost came before, so a reset at each end counts twice.
+    pub attach: RideThrough,
     /// How much warmer the cell is than the air, K.
     pub cell_above_air_k: f64,
     /// State of charge above the lowest usable one at which a dark board starts again (0…1).
@@ -40,13 +42,14 @@ pub struct Node<'a> {
 }
 
 impl<'a> Node<'a> {
-    /// A node with usual habits: ride-through unknown, cell as warm as the air, starts full, restarts 5 % above the lowest usable state, a second to
+    /// A node with usual habits: ride-through unknown, no reset when the input comes, cell as warm as the air, starts full, restarts 5 % above the lowest usable state, a second to
     /// boot, full from 95 %, lithium-ion charge window 0…45 °C.
     pub fn new(tables: &'a NodeTables, source: &'a Source) -> Self {
         Self {
             tables,
             source,
             ride_through: RideThrough::Unknown,
+            attach: RideThrough::Always,
             cell_above_air_k: 0.0,
             restart_margin: 0.05,
             boot_s: 1.0,

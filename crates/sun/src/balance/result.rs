@@ -78,6 +78,29 @@ impl Ledger {
     }
 }
 
+/// What flowed in a calendar month, C.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+pub struct MonthFlow {
+    /// Days that belong to it.
+    pub days: u32,
+    /// Charge taken from the source.
+    pub charged_c: f64,
+    /// Charge that panel and charger could have given as well, refused because the cell was full or at constant voltage.
+    pub refused_full_c: f64,
+    /// Charge that the board drew while it ran, and would have drawn while it was dark.
+    pub asked_c: f64,
+}
+
+impl MonthFlow {
+    /// Adds another year's month.
+    pub fn add(&mut self, other: &MonthFlow) {
+        self.days += other.days;
+        self.charged_c += other.charged_c;
+        self.refused_full_c += other.refused_full_c;
+        self.asked_c += other.asked_c;
+    }
+}
+
 /// One year (or one run) of a node.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct YearResult {
@@ -89,6 +112,8 @@ pub struct YearResult {
     pub outage_days: u32,
     /// The same by calendar month.
     pub outage_days_by_month: [u32; 12],
+    /// Flows by calendar month (only with [`super::step::Detail::Full`]).
+    pub by_month: [MonthFlow; 12],
     /// Longest stretch without a break, h.
     pub longest_dark_h: f64,
     /// Lowest state of charge.

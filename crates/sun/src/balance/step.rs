@@ -2,7 +2,7 @@
 
 use super::fill::{Fill, FillEnd, Filling};
 use super::node::{Node, RideThrough};
-use super::result::YearResult;
+use super::result::{MonthFlow, YearResult};
 use super::tables::{ROWS, Row, STATES, row_celsius, row_index};
 use crate::charger::{Coupling, Supply};
 use crate::panel::{Thermal, cell_temperature_c};
@@ -98,6 +98,7 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
     for (day, (light, air)) in days.enumerate() {
         let month = month_of_day(((usize::from(weather.first_day) - 1 + day) % 365) as u16 + 1);
         let dark_before = runner.out.dark_h;
+        let before = runner.out.ledger;
         let mut i = 0;
         while i < light.len().min(air.len()) {
             let (g, t) = (f64::from(light[i]), f64::from(air[i]));
@@ -125,6 +126,13 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             runner.out.outage_days_by_month[month] += 1;
         }
         if runner.full_detail {
+            let now = runner.out.ledger;
+            runner.out.by_month[month].add(&MonthFlow {
+                days: 1,
+                charged_c: now.charged_c - before.charged_c,
+                refused_full_c: now.refused_full_c - before.refused_full_c,
+                asked_c: now.load_c + now.unserved_c - before.load_c - before.unserved_c,
+            });
             let (row, _) =
                 node.tables.row_at(f64::from(air[air.len() - 1]) + node.cell_above_air_k);
             runner.out.daily_state.push(runner.state(row) as f32);
@@ -415,13 +423,15 @@ impl Runner<'_> {
         if self.dark {
             return;
         }
-        let (least, most) = match self.node.ride_through {
-            RideThrough::Always => (0.0, 0.0),
-            RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
-            RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
-            RideThrough::Unknown => (0.0, resets),
-        };
-        self.out.resets_least += least;
-        self.out.resets_most += most;
+        for end in [self.node.ride_through, self.node.attach] {
+            let (least, most) = match end {
+                RideThrough::Always => (0.0, 0.0),
+                RideThrough::AboveCellV(v) if cell_v > v => (0.0, 0.0),
+                RideThrough::Never | RideThrough::AboveCellV(_) => (resets, resets),
+                RideThrough::Unknown => (0.0, resets),
+            };
+            self.out.resets_least += least;
+            self.out.resets_most += most;
+        }
     }
 }

@@ -3,7 +3,7 @@
 use super::for_each_year;
 use super::map::{Years, hourly_year};
 use super::node::Node;
-use super::result::{Ledger, YearResult};
+use super::result::{Ledger, MonthFlow, YearResult};
 use super::step::{Detail, Weather, run};
 use crate::interval::{Share, share_with_interval};
 
@@ -16,12 +16,16 @@ pub struct FanDay {
     pub lowest: f32,
     /// 5 % of the years lie below.
     pub p05: f32,
+    /// 10 %.
+    pub p10: f32,
     /// 25 %.
     pub p25: f32,
     /// Median.
     pub p50: f32,
     /// 75 %.
     pub p75: f32,
+    /// 90 %.
+    pub p90: f32,
     /// 95 %.
     pub p95: f32,
 }
@@ -71,6 +75,8 @@ pub struct Summary {
     pub outside_table_hours_per_year: f64,
     /// All years' ledger together.
     pub ledger: Ledger,
+    /// All years' flows of each month together, January to December.
+    pub months: [MonthFlow; 12],
     /// State of charge over the year (empty unless the days were kept).
     pub fan: Vec<FanDay>,
 }
@@ -119,7 +125,14 @@ pub fn summarise(node: &Node<'_>, first_day: u16, years: &[YearResult]) -> Optio
         timer_ends_per_year: mean(&|y| f64::from(y.timer_ends)),
         outside_table_hours_per_year: mean(&|y| y.outside_table_h),
         ledger,
-        fan: fan(first_day, years),
+        months: core::array::from_fn(|m| {
+            let mut flow = MonthFlow::default();
+            for year in years {
+                flow.add(&year.by_month[m]);
+            }
+            flow
+        }),
+        fan: fan(first_day, 1, &years.iter().map(|y| y.daily_state.as_slice()).collect::<Vec<_>>()),
     })
 }
 
@@ -127,7 +140,8 @@ pub fn summarise(node: &Node<'_>, first_day: u16, years: &[YearResult]) -> Optio
 ///
 /// Years are independent draws, so the interval on the share of years holds. `None` without years.
 pub fn simulate(node: &Node<'_>, years: &Years<'_>) -> Option<Summary> {
-    let results = for_each_year(years.years, |year| {
+    let results = for_each_year(years.years, |index| {
+        let year = years.first_year + index;
         let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
         let steps = Weather {
             step_s: 3600.0,
@@ -149,21 +163,26 @@ fn quantile(sorted: &[f32], p: f64) -> f32 {
     sorted[k] + (next - sorted[k]) * (at - k as f64) as f32
 }
 
-fn fan(first_day: u16, years: &[YearResult]) -> Vec<FanDay> {
-    let days = years.iter().map(|y| y.daily_state.len()).min().unwrap_or(0);
+/// The fan of many years' states of charge, each at the end of every `every_days`-th day of a run that starts on `first_day`.
+pub fn fan(first_day: u16, every_days: u16, years: &[&[f32]]) -> Vec<FanDay> {
+    let days = years.iter().map(|states| states.len()).min().unwrap_or(0);
     let mut column = Vec::with_capacity(years.len());
     (0..days)
         .map(|i| {
             column.clear();
-            column.extend(years.iter().map(|y| y.daily_state[i].max(0.0)));
+            column.extend(years.iter().map(|states| states[i].max(0.0)));
             column.sort_by(f32::total_cmp);
             FanDay {
-                day_of_year: ((usize::from(first_day) - 1 + i) % 365) as u16 + 1,
+                day_of_year: ((usize::from(first_day) - 1 + i * usize::from(every_days)) % 365)
+                    as u16
+                    + 1,
                 lowest: column[0],
                 p05: quantile(&column, 0.05),
+                p10: quantile(&column, 0.10),
                 p25: quantile(&column, 0.25),
                 p50: quantile(&column, 0.50),
                 p75: quantile(&column, 0.75),
+                p90: quantile(&column, 0.90),
                 p95: quantile(&column, 0.95),
             }
         })

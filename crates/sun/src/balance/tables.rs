@@ -262,6 +262,22 @@ impl NodeTables {
         Ok(Self { capacity_c, open_circuit_v, rows })
     }
 
+    /// The same node with another capacity and another load, both as factors; resistance and voltages stay.
+    #[must_use]
+    pub fn scaled(&self, capacity: f64, load: f64) -> Self {
+        let mut scaled = self.clone();
+        scaled.capacity_c *= capacity;
+        for row in &mut scaled.rows {
+            row.capacity_c *= capacity;
+            row.per_capacity /= capacity;
+            row.deepest_c *= capacity;
+            for [_, drawn, _] in &mut row.at_state {
+                *drawn *= load;
+            }
+        }
+        scaled
+    }
+
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
         let (index, inside) = row_index(celsius);
         (&self.rows[index], inside)

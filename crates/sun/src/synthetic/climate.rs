@@ -6,9 +6,10 @@
 
 use super::clearness::{DailyClearness, FITTED};
 use crate::extraterrestrial::{SOLAR_CONSTANT_W_M2, monthly_mean_kwh_m2};
-use crate::maths::{normal_cdf, sincos};
+use crate::maths::sincos;
 use crate::random::Random;
 use crate::time::{DAYS_BEFORE_MONTH, DAYS_IN_MONTH, month_of_day};
+use overwinter_statistics::special::normal_cdf;
 
 /// Days of a synthetic year.
 pub const DAYS: usize = 365;

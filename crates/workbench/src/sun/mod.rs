@@ -1,0 +1,22 @@
+//! Sun: the folder's site, panel, board, cell and project as the year-round balance of `overwinter-sun`.
+//!
+//! Load, supply path, cell and temperature laws are those of the forecast ([`crate::resolve`]); what is not written down is taken, noted
+//! with its kind and handed out with the answer. Every board meets the same years of weather.
+
+pub mod balance;
+pub mod charge;
+mod known;
+pub mod map;
+mod node;
+pub mod place;
+pub mod report;
+pub mod request;
+mod setting;
+mod source;
+pub mod tilt;
+mod weather;
+
+pub use balance::sun;
+pub use charge::charge;
+pub use map::sun_map;
+pub use tilt::tilt;
