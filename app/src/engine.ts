@@ -1,6 +1,6 @@
 // One interface, two homes: the engine inside the page (a worker) or behind the server on loopback.
 import EngineWorker from "./worker?worker&inline";
-import type { Diagnostic, Reply, Request } from "./types";
+import type { Diagnostic, PublishedTrace, Reply, Request } from "./types";
 
 /** What the tool wrote into the page. */
 export interface Facts {
@@ -24,6 +24,8 @@ export interface Content {
   /** Of the files; only in the app that the tool serves. */
   checksum?: string;
   prepared: { request: Request; reply: Reply }[];
+  /** Overviews of the recordings; only in a published page that has some. */
+  traces?: PublishedTrace[];
 }
 
 /** An answer that is an error, with what to do. */
@@ -111,9 +113,9 @@ class Seat {
   }
 }
 
-/** Questions that draw samples are long: they have a worker of their own that may be stopped at any time. */
+/** Questions that draw samples or run years are long: they have a worker of their own that may be stopped at any time. */
 function isLong(request: Request): boolean {
-  return typeof request === "object" && ("choose" in request || "forecast" in request);
+  return typeof request === "object" && ["choose", "forecast", "sun", "sun_map"].some((kind) => kind in request);
 }
 
 /** The engine in two workers: one for long questions, one for quick ones that also takes over when the first is stopped. */

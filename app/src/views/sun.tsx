@@ -1,0 +1,355 @@
+// The sun: does it get through the dark season, what decides it, which sizes would, where the skyline stands.
+import { useEffect } from "preact/hooks";
+import { Skyline } from "../charts/skyline";
+import { Fan, Months, Signed, TiltCurve } from "../charts/sun";
+import { engineering, MONTHS, percent, significant, stretch } from "../format";
+import { choose, engine, go, project, projects, ranked, started } from "../state";
+import { balance, charge, FIRST_YEARS, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopMap, tilt, tried, YEARS, years } from "../sun";
+import type { ChargeLine, SunAssumption, SunBoard, SunLedgerLine, SunMapReport, SunOutcome, SunReport, ShareOfYears } from "../types";
+import { Behind, Faults, Unknown, Verdict, Waiting } from "./parts";
+
+function Select({ label, value, names, none, onPick }: { label: string; value: string | undefined; names: string[]; none: string; onPick: (name: string) => void }) {
+  return (
+    <label class="inline left">{label} <select aria-label={label} value={value ?? ""} onChange={(e) => onPick(e.currentTarget.value)}>
+      {value !== undefined && names.includes(value) ? null : <option value={value ?? ""}>{value ?? none}</option>}
+      {names.map((n) => <option key={n} value={n}>{n}</option>)}
+    </select></label>
+  );
+}
+
+let pause: ReturnType<typeof setTimeout> | undefined;
+
+export function SunView({ board }: { board: string }) {
+  const state = balance.value;
+  const key = keyOf();
+  const complete = siteName.value !== undefined && panelName.value !== undefined;
+  // The ranking goes first: both use the same engine.
+  const idle = engine.value !== undefined && project.value !== undefined && ranked.value.computing === undefined;
+  useEffect(() => {
+    if (!idle || !complete) return;
+    clearTimeout(pause);
+    // A drag sends many skylines: the last one counts.
+    pause = setTimeout(() => {
+      void runBalance(board);
+      if (tilt.peek().of !== key || charge.peek().of !== key) void runQuick();
+    }, 60);
+    return () => clearTimeout(pause);
+  }, [key, board, years.value, idle, complete]);
+  const report = state.one ?? state.all;
+  const boards = state.all?.boards.map((b) => b.board) ?? [];
+  const chosen = state.one?.boards[0] ?? state.all?.boards.find((b) => b.board === board) ?? state.all?.boards[0];
+  const stale = state.of !== key;
+  return (
+    <article class={`sheet sun ${stale && report ? "stale" : ""}`}>
+      <header class="sheet-head">
+        <h1>Sun{chosen ? <>: <bdi>{chosen.board}</bdi></> : null}</h1>
+        <span class="spacer" />
+        <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
+      </header>
+      <div class="trace-tools">
+        <Select label="project" value={started.value} names={projects.value.map((p) => p.name)} none="your own" onPick={(name) => { tried.value = {}; choose(name); }} />
+        <Select label="board" value={chosen?.board ?? (board || undefined)} names={boards} none="–" onPick={(name) => go({ view: "sun", board: name })} />
+        <Select label="site" value={siteName.value} names={sites.value.map((s) => s.name)} none="none" onPick={(name) => { tried.value = { ...tried.value, site: name || undefined, skyline: undefined }; }} />
+        <Select label="panel" value={panelName.value} names={panels.value.map((p) => p.name)} none="none" onPick={(name) => { tried.value = { ...tried.value, panel: name || undefined }; }} />
+        <Select label="years" value={String(years.value)} names={YEARS.map(String)} none="" onPick={(n) => { years.value = Number(n); }} />
+      </div>
+      {complete ? <Progress /> : <Missing />}
+      {state.trouble ? <p class="warn" role="alert">{state.trouble}</p> : null}
+      <Faults of={state.faults} title="No balance for this project and place" />
+      {complete && !report && !state.trouble && state.faults.length === 0 && !state.halted ? <Waiting>{idle ? `Running ${FIRST_YEARS} years of every board…` : "The ranking is computed first…"}</Waiting> : null}
+      {report && chosen && complete ? <Body report={report} board={chosen} all={state.all} /> : null}
+    </article>
+  );
+}
+
+function Progress() {
+  const { running, one, all, halted } = balance.value;
+  const shown = one?.years ?? all?.years;
+  return (
+    <p class="status" role="status">
+      <span>{running ? `${shown ? `${shown} years shown; ` : ""}running ${running}…` : halted ? `Stopped${shown ? ` at ${shown} years` : ""}.` : shown ? `${shown} years, seed ${all?.seed ?? 1}` : ""}</span>
+      {running ? <button type="button" onClick={() => engine.value?.stop()}>Stop</button> : halted ? <button type="button" onClick={() => void runBalance(all?.boards[0]?.board ?? "")}>Go on</button> : null}
+    </p>
+  );
+}
+
+function Missing() {
+  const [site, panel] = [siteName.value, panelName.value];
+  return (
+    <section class="empty">
+      <p class="lead">This project has no {site === undefined ? (panel === undefined ? "site and no panel" : "site") : "panel"} yet.</p>
+      {site === undefined ? (
+        <>
+          <p>{sites.value.length > 0 ? "Choose a site above to try one, or write" : "Write a document in sites/ with the place, twelve monthly figures of a public table and the skyline, then"} <code>site = "…"</code> into the project.</p>
+          <details class="behind"><summary>A site's document</summary><pre><code>{'[site]\nname = "my place"\nlatitude = "47° N"\nlongitude = "8° E"\naltitude = "640 m"\n# monthly means on the horizontal, January first\nirradiation = ["1.15 kWh/m²/d", "2.0 kWh/m²/d", … ]\nskyline = [{ bearing = "90°", elevation = "20°" }, … ]'}</code></pre></details>
+        </>
+      ) : null}
+      {panel === undefined ? (
+        <>
+          <p>{panels.value.length > 0 ? "Choose a panel above to try one, or write" : "Write a document in panels/ with the figures of the panel's label, then"} <code>panel = "…"</code> and <code>mounting = {"{ tilt = \"60°\", azimuth = \"180°\" }"}</code> into the project.</p>
+        </>
+      ) : null}
+    </section>
+  );
+}
+
+export function shareText(s: ShareOfYears): string {
+  return `${percent(s.share)} (${percent(s.low)} … ${percent(s.high)})`;
+}
+
+function Body({ report, board, all }: { report: SunReport; board: SunBoard; all: SunReport | undefined }) {
+  const outcome = board.outcome;
+  return (
+    <>
+      <p class="lead">
+        {board.need ? <Verdict of={board.need} /> : null} {board.verdict}
+      </p>
+      <p class="quiet"><bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
+      {board.refused ? <p class="warn">{board.refused}{board.help ? <span class="quiet"> {board.help}</span> : null}</p> : null}
+      {board.flags.length > 0 ? <ul class="flags">{board.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
+      {outcome ? <Outcome of={outcome} report={report} /> : null}
+      {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} /> : null}
+      <SkylineSection report={report} />
+      {outcome ? <MapSection board={board.board} /> : null}
+      <div class="columns"><TiltSection /><ChargeSection board={board.board} /></div>
+      <Assumptions of={[...report.assumptions, ...board.assumptions]} notes={report.setting.notes} />
+      <ul class="cautions">{[...board.cautions, ...report.cautions].map((c) => <li key={c}>{c}</li>)}<li>{report.interval_of}</li></ul>
+    </>
+  );
+}
+
+function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
+  const rule = of.rule_of_thumb;
+  const resets = of.resets_per_year_least === of.resets_per_year_most ? significant(of.resets_per_year_least, 3) : `${significant(of.resets_per_year_least, 3)} to ${significant(of.resets_per_year_most, 3)}`;
+  return (
+    <>
+      <div class="columns">
+        <section>
+          <h2>Outages</h2>
+          <dl class="pairs-list">
+            <div><dt>years with an outage, by the weather</dt><dd><b>{shareText(of.years_with_outage)}</b></dd></div>
+            {of.uncertain ? <div><dt>with uncertain inputs as well</dt><dd>{shareText(of.uncertain.years_with_outage)}</dd></div> : null}
+            {report.target_share === null ? null : <div><dt>the project allows</dt><dd>at most {percent(report.target_share)}</dd></div>}
+            <div><dt>outage days in a mean year</dt><dd>{significant(of.outage_days_per_year, 3)}{of.outage_days_standard_error === null ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}</dd></div>
+            <div><dt>longest dark run of all years</dt><dd>{of.longest_dark_s > 0 ? stretch(of.longest_dark_s) : "none"}</dd></div>
+            <div><dt>worst month</dt><dd>{of.worst_month === null ? "none" : MONTHS[of.worst_month - 1]}</dd></div>
+            <div><dt>lowest state of charge</dt><dd>{(100 * of.lowest_state).toFixed(0)} %</dd></div>
+            {of.daily_bank ? <div><dt>the same by a daily bank; charged in the frost / not</dt><dd>{percent(of.daily_bank.frost_charged.share)} / {percent(of.daily_bank.frost_kept_out.share)}</dd></div> : null}
+          </dl>
+        </section>
+        <section>
+          <h2>What the cell and the board go through</h2>
+          <dl class="pairs-list">
+            <div><dt>days of autonomy at 0 °C</dt><dd>{significant(of.autonomy_days, 3)} d</dd></div>
+            <div><dt>mean load</dt><dd>{engineering(of.mean_load_a, "A")}</dd></div>
+            <div><dt>resets a year</dt><dd>{resets}{of.resets_per_year_least === of.resets_per_year_most ? "" : <> <Unknown>ride-through not known</Unknown></>}</dd></div>
+            <div><dt>source goes away, at least</dt><dd>{significant(of.source_lost_per_year, 3)} a year, {significant(of.chatter_per_year, 3)} of them in chatter</dd></div>
+            <div><dt>cell full</dt><dd>{percent(of.share_full)} of the time</dd></div>
+            <div><dt>full and above 30 °C</dt><dd>{significant(of.hot_full_hours_per_year, 3)} h a year</dd></div>
+            <div><dt>charged outside of its window</dt><dd>{significant(of.frost_charge_hours_per_year, 3)} h a year</dd></div>
+          </dl>
+          {rule ? (
+            <p class="thumb"><b>Rule of thumb, beside it:</b> worst month ({MONTHS[rule.worst_month - 1]}) harvest over load {significant(rule.worst_month_ratio, 3)}, usual advice {significant(rule.ratio_wanted, 2)}; autonomy {significant(rule.autonomy_days, 3)} d, usual advice {significant(rule.autonomy_wanted, 2)} d: {rule.met ? "met" : "not met"}. It knows neither rows of dark days nor the charger; the years above do.</p>
+          ) : null}
+        </section>
+      </div>
+      <section><h2>Harvest against load</h2><Months of={of.months} /></section>
+      <section><h2>State of charge over the year</h2><Fan of={of.fan} years={report.years} /></section>
+      <div class="columns">
+        <section><h2>Into the cell and out of it, a year</h2><Ledger lines={of.ledger} label="Charge into the cell and out of it in a year" /></section>
+        <section><h2>What the lit panel offered</h2><Ledger lines={of.offered} label="Charge that the lit panel offered in a year and where it went" /></section>
+      </div>
+    </>
+  );
+}
+
+function Ledger({ lines, label }: { lines: SunLedgerLine[]; label: string }) {
+  const sum = lines.reduce((all, l) => all + l.charge_c, 0);
+  const size = lines.reduce((all, l) => all + Math.abs(l.charge_c), 0);
+  return (
+    <>
+      <Signed lines={lines} label={label} />
+      <Behind caption={`${label}; the lines add up to ${Math.abs(sum) < 1e-6 * size ? "zero" : engineering(sum, "C")}`} head={["what", "a year"]} rows={lines.map((l) => [l.name, engineering(l.charge_c / 3600, "Ah", 4)])} />
+    </>
+  );
+}
+
+function Boards({ of, chosen }: { of: SunReport; chosen: string }) {
+  return (
+    <section>
+      <h2>Boards beside each other</h2>
+      <div class="scroll" tabIndex={0} role="region" aria-label="Boards beside each other">
+        <table>
+          <caption>The same {of.years} years for every board: a first look. The chosen board is run for more.</caption>
+          <thead><tr><th scope="col">board</th><th scope="col">verdict</th><th scope="col" class="number">years with an outage</th><th scope="col" class="number">outage days a year</th><th scope="col" class="number">resets a year</th><th scope="col">why</th></tr></thead>
+          <tbody>
+            {of.boards.map((b) => {
+              const o = b.outcome;
+              return (
+                <tr key={b.board} aria-current={b.board === chosen ? "true" : undefined}>
+                  <th scope="row"><button type="button" class="name" onClick={() => go({ view: "sun", board: b.board })}><bdi>{b.board}</bdi></button></th>
+                  <td>{b.need ? <Verdict of={b.need} /> : "–"}</td>
+                  <td class="number">{o ? shareText(o.years_with_outage) : "–"}</td>
+                  <td class="number">{o ? significant(o.outage_days_per_year, 2) : "–"}</td>
+                  <td class="number">{o ? (o.resets_per_year_least === o.resets_per_year_most ? significant(o.resets_per_year_least, 3) : <Unknown>{`${significant(o.resets_per_year_least, 3)} … ${significant(o.resets_per_year_most, 3)}`}</Unknown>) : "–"}</td>
+                  <td class="words-wide">{b.refused ?? b.verdict}</td>
+                </tr>
+              );
+            })}
+          </tbody>
+        </table>
+      </div>
+    </section>
+  );
+}
+
+function SkylineSection({ report }: { report: SunReport }) {
+  const own = report.setting.skyline_deg;
+  const points = tried.value.skyline ?? own;
+  return (
+    <section>
+      <h2>Skyline</h2>
+      <p class="quiet">Seen from the spot. Drag a point, or move it with the arrow keys; a double click adds one. The years are run again each time. The panel sees {percent(report.setting.sky_view)} of the sky it would see without.</p>
+      <Skyline points={points} latitude={report.setting.latitude_deg} facing={report.setting.azimuth_deg} onChange={(skyline) => { tried.value = { ...tried.value, skyline }; }} />
+      {tried.value.skyline ? (
+        <div class="actions">
+          <button type="button" onClick={() => { tried.value = { ...tried.value, skyline: undefined }; }}>Back to the site's skyline</button>
+          <details class="behind"><summary>Lines for the site's document</summary><pre tabIndex={0}><code>{skylineText(points)}</code></pre></details>
+        </div>
+      ) : null}
+      <Behind caption="The place by month" head={["month", "on the horizontal", "on the panel", "beam that clears the skyline", "air"]} rows={report.setting.months.map((m) => [MONTHS[m.month - 1] ?? "", m.horizontal_kwh_m2 === null ? "unknown" : `${significant(m.horizontal_kwh_m2, 3)} kWh/m²`, m.on_panel_kwh_m2 === null ? "unknown" : `${significant(m.on_panel_kwh_m2, 3)} kWh/m²`, m.beam_share === null ? "no beam" : percent(m.beam_share), `${significant(m.air_c, 2).replace("-", "−")} °C`])} />
+    </section>
+  );
+}
+
+function capacity(coulombs: number): string {
+  return `${significant(coulombs / 3.6, 3)} mAh`;
+}
+
+function MapSection({ board }: { board: string }) {
+  const state = map.value;
+  const current = state.of === `${keyOf()}\n${board}`;
+  const report = current ? state.report : undefined;
+  const done = report?.counts.years ?? 0;
+  const running = current && state.running;
+  return (
+    <section>
+      <h2>Which sizes would get through</h2>
+      <div class="trace-tools">
+        {running ? <button type="button" onClick={() => stopMap()}>Stop</button> : done >= MAP_YEARS ? null : <button type="button" onClick={() => void runMap(board)}>{done > 0 ? "Go on" : "Run the map of panel and cell"}</button>}
+        {running || (done > 0 && done < MAP_YEARS) ? <><progress max={MAP_YEARS} value={done} aria-label="Years of the map" /><span class="quiet">{done} of {MAP_YEARS} years</span></> : done > 0 ? <span class="quiet">{done} years of every pair</span> : <span class="quiet">{MAP_YEARS} years of every pair of panel and cell, in pieces that may be stopped.</span>}
+      </div>
+      {current && state.trouble ? <p class="warn" role="alert">{state.trouble}</p> : null}
+      <Faults of={current ? state.faults : []} title="No map for this project and place" />
+      {report ? <Grid of={report} /> : null}
+    </section>
+  );
+}
+
+function Grid({ of }: { of: SunMapReport }) {
+  const { choice } = of.smallest;
+  const at = (panel: number, cell: number) => of.points.find((p) => p.panel === panel && p.cell === cell);
+  const up = (point: SunMapReport["smallest"]["choice"], what: string) => (point ? <div><dt>{what}: {engineering(of.panels_w[point.panel] ?? NaN, "W")} with {capacity(of.cells_c[point.cell] ?? NaN)}</dt><dd>{shareText(point.years_with_outage)}, {significant(point.outage_days_per_year, 2)} d a year</dd></div> : null);
+  return (
+    <>
+      <div class="scroll" tabIndex={0} role="region" aria-label="Chance of an outage in a year by panel and cell">
+        <table class="pairs sun-map">
+          <caption>Share of years with an outage, panel in rows, cell in columns, {of.counts.years} years. ✓ meets {percent(of.target_share)} with 95 % confidence, ? cannot tell yet{of.target_is_assumed ? "; the project states no limit, this one is assumed" : ""}. ◆ the smallest.</caption>
+          <thead><tr><td />{of.cells_c.map((c) => <th key={c} scope="col">{capacity(c)}</th>)}</tr></thead>
+          <tbody>
+            {of.panels_w.map((w, p) => (
+              <tr key={w}>
+                <th scope="row">{engineering(w, "W")}</th>
+                {of.cells_c.map((c, k) => {
+                  const point = at(p, k);
+                  if (!point || point.years_with_outage.years === 0) return <td key={c} class="state is-unknown">unknown</td>;
+                  const s = point.years_with_outage;
+                  const meets = s.high <= of.target_share;
+                  const tells = meets || s.low > of.target_share;
+                  const smallest = choice?.panel === p && choice.cell === k;
+                  return <td key={c} class={`${meets ? "meets" : tells ? "" : "tied"} ${smallest ? "smallest" : ""}`} style={{ "--share": String(s.share) }} title={`${shareText(s)}; ${significant(point.outage_days_per_year, 2)} outage days a year`}>{smallest ? "◆ " : meets ? "✓ " : tells ? "" : "? "}{percent(s.share)}</td>;
+                })}
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      <p><b>{of.smallest.text}</b></p>
+      {choice ? <dl class="pairs-list">{up(of.smallest.one_panel_up, "one panel up")}{up(of.smallest.one_cell_up, "one cell up")}</dl> : null}
+      {of.flags.length > 0 ? <ul class="flags">{of.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
+    </>
+  );
+}
+
+function TiltSection() {
+  const { report, trouble } = tilt.value;
+  return (
+    <section>
+      <h2>Tilt for the worst month</h2>
+      {trouble ? <p class="quiet">{trouble}</p> : null}
+      {report ? (
+        <>
+          <p>Best at <b>{report.best.tilt_deg.toFixed(0)}°</b>: {significant(report.best.worst_kwh_m2, 3)} kWh/m² a day in {MONTHS[report.best.worst_month - 1]}{report.now ? `; the project's ${report.now.tilt_deg.toFixed(0)}° brings ${significant(report.now.worst_kwh_m2, 3)} in ${MONTHS[report.now.worst_month - 1]}` : ""}.</p>
+          <TiltCurve tilts={report.tilts} best={report.best} now={report.now} />
+          {report.notes.length > 0 ? <ul class="cautions">{report.notes.map((n) => <li key={n}>{n}</li>)}</ul> : null}
+        </>
+      ) : trouble ? null : <Waiting>Turning the panel…</Waiting>}
+    </section>
+  );
+}
+
+function ends(line: ChargeLine): string {
+  const s = line.span;
+  if (!s) return "";
+  const steps = [[s.precondition_s, "precondition"], [s.constant_current_s, "constant current"], [s.constant_voltage_s, "constant voltage"]] as const;
+  return `${steps.filter(([t]) => t > 0).map(([t, name]) => `${stretch(t)} ${name}`).join(", ")}; ${s.end}`;
+}
+
+function ChargeSection({ board }: { board: string }) {
+  const { report, trouble } = charge.value;
+  const lines = report ? [...report.lines].sort((a, b) => Number(b.board === board) - Number(a.board === board)) : [];
+  return (
+    <section>
+      <h2>May it charge this cell, and how long from empty</h2>
+      {trouble ? <p class="quiet">{trouble}</p> : null}
+      {report ? (
+        <div class="scroll" tabIndex={0} role="region" aria-label="Charging">
+          <table>
+            <caption>On USB, the project's load running, from {percent(report.from_state)}</caption>
+            <thead><tr><th scope="col">board</th><th scope="col">cell</th><th scope="col">may it</th><th scope="col" class="number">set to</th><th scope="col" class="number">takes</th><th scope="col">why</th></tr></thead>
+            <tbody>
+              {lines.map((l) => (
+                <tr key={`${l.board}\n${l.cell}`} aria-current={l.board === board ? "true" : undefined}>
+                  <th scope="row"><bdi>{l.board}</bdi></th>
+                  <td><bdi>{l.cell}</bdi></td>
+                  <td><Verdict of={l.verdict.allowed} /></td>
+                  <td class="number">{l.set_current_a === null ? "–" : engineering(l.set_current_a, "A")}</td>
+                  <td class="number">{l.span ? stretch(l.span.total_s) : "–"}</td>
+                  <td class="words-wide">{[ends(l), ...l.verdict.reasons].filter(Boolean).join(". ")}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+      ) : trouble ? null : <Waiting>Charging…</Waiting>}
+    </section>
+  );
+}
+
+function Assumptions({ of, notes }: { of: SunAssumption[]; notes: string[] }) {
+  const seen = of.filter((a, i) => of.findIndex((b) => b.unknown === a.unknown && b.taken === a.taken) === i);
+  return (
+    <section>
+      <h2>Not known, and what was taken</h2>
+      {seen.length === 0 ? <p class="quiet">Nothing had to be assumed.</p> : (
+        <div class="scroll" tabIndex={0} role="region" aria-label="Not known, and what was taken">
+          <table>
+            <thead><tr><th scope="col">not known</th><th scope="col">taken</th><th scope="col">kind</th><th scope="col">what would settle it</th></tr></thead>
+            <tbody>{seen.map((a) => <tr key={`${a.unknown}${a.taken}`}><th scope="row"><span class="unknown">{a.unknown}</span></th><td>{a.taken}</td><td>{a.kind}</td><td>{a.settle}</td></tr>)}</tbody>
+          </table>
+        </div>
+      )}
+      {notes.length > 0 ? <ul class="cautions">{notes.map((n) => <li key={n}>{n}</li>)}</ul> : null}
+    </section>
+  );
+}
