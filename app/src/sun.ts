@@ -52,8 +52,9 @@ export function keyOf(): string {
 export interface Balance {
   /** What it answers. */
   of?: string;
-  /** Few years of all boards. */
+  /** Few years of all boards, and what they answer. */
   all?: SunReport;
+  allOf?: string;
   /** Many years of the chosen board. */
   one?: SunReport;
   faults: Diagnostic[];
@@ -74,34 +75,51 @@ function failed(error: unknown): Pick<Balance, "faults" | "trouble"> {
   return error instanceof Refused ? { faults: error.diagnostics, trouble: undefined } : { faults: [], trouble: message(error) };
 }
 
-/** Runs the years for a board; an empty name is the first that can be charged. */
+/**
+ * Runs the years: few of the board that is looked at, then more of it, then few of all. Without a name all come first, and
+ * the first that can be charged is looked at.
+ */
 export async function runBalance(board: string): Promise<void> {
   const own = ++turn;
   const of = keyOf();
+  const now = balance.peek();
+  if (now.running) engine.value?.stop();
+  if (map.peek().running && !map.peek().of?.startsWith(`${of}\n`)) stopMap();
   const { site, panel } = question.peek();
   const ask = async (boards: string[], n: number) => part(await answer({ sun: { project: asked(), site, panel, hourly: null, boards, years: n, seed: SEED } }), "sun");
-  const same = balance.peek().of === of;
+  const everyBoard = async () => {
+    const all = await ask([], FIRST_YEARS);
+    if (own !== turn) throw new Stopped();
+    balance.value = { ...balance.peek(), all, allOf: of };
+    return all;
+  };
   // The old answer stays in view, marked as old, until the new one stands.
-  balance.value = { ...balance.peek(), running: FIRST_YEARS, faults: [], trouble: undefined, halted: false };
+  balance.value = { ...now, running: FIRST_YEARS, faults: [], trouble: undefined, halted: false };
   try {
-    let all = same ? balance.peek().all : undefined;
-    if (!all) {
-      all = await ask([], FIRST_YEARS);
-      if (own !== turn) return;
+    let wanted = board;
+    if (!wanted) {
+      const all = now.allOf === of && now.all ? now.all : await everyBoard();
+      wanted = (all.boards.find((b) => b.outcome) ?? all.boards[0])?.board ?? "";
+      if (wanted === "") return;
     }
-    const wanted = all.boards.find((b) => b.board === board) ?? all.boards.find((b) => b.outcome) ?? all.boards[0];
-    balance.value = { of, all, one: undefined, faults: [], running: wanted?.outcome ? years.peek() : undefined };
-    if (!wanted?.outcome) return;
-    for (const n of YEARS.filter((y) => y <= years.peek())) {
+    const steps = [FIRST_YEARS, ...YEARS].filter((n) => n <= years.peek());
+    for (const n of steps) {
       balance.value = { ...balance.peek(), running: n };
-      const one = await ask([wanted.board], n);
+      const one = await ask([wanted], n);
       if (own !== turn) return;
-      balance.value = { ...balance.peek(), one, running: n < years.peek() ? n : undefined };
+      balance.value = { ...balance.peek(), of, one };
+      // What cannot be run for few years cannot be run for many.
+      if (!one.boards[0]?.outcome) break;
     }
+    if (balance.peek().allOf !== of) {
+      balance.value = { ...balance.peek(), running: FIRST_YEARS };
+      await everyBoard();
+    }
+    balance.value = { ...balance.peek(), running: undefined };
   } catch (error) {
     if (own !== turn) return;
     if (error instanceof Stopped) balance.value = { ...balance.peek(), of, running: undefined, halted: true };
-    else balance.value = { ...balance.peek(), of, all: undefined, one: undefined, running: undefined, ...failed(error) };
+    else balance.value = { ...balance.peek(), of, one: undefined, running: undefined, ...failed(error) };
   }
 }
 

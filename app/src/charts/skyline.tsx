@@ -88,7 +88,7 @@ export function Skyline({ points, latitude, facing, onChange }: { points: Point[
         onDblClick={(e) => onChange([...shown, at(e as unknown as PointerEvent)])}
       >
         {[0, 15, 30, 45, 60, 75].map((e) => <g key={e}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(e)} y2={y(e)} /><text class="tick" x={LEFT - 6} y={y(e) + 4} text-anchor="end">{e}°</text></g>)}
-        {compass.map(([b, name]) => <text key={name} class="tick" x={x(b)} y={TOP + HEIGHT + 16} text-anchor="middle">{name}</text>)}
+        {compass.map(([b, name]) => <text key={name} class="tick" x={Math.max(x(b), LEFT + 4)} y={TOP + HEIGHT + 16} text-anchor="middle">{name}</text>)}
         {paths.map(([name, declination], i) => {
           const line = sunPath(latitude, declination).map(([b, e]) => [place(b), e] as Point).sort((a, b) => a[0] - b[0]);
           const top = line.reduce((a, b) => (b[1] > a[1] ? b : a), line[0] ?? [0, 0]);
@@ -97,6 +97,7 @@ export function Skyline({ points, latitude, facing, onChange }: { points: Point[
         })}
         {outline.length ? <path class="ground" d={`M${px(0)} ${y(0)}${outline.map(([p, e]) => `L${px(p).toFixed(1)} ${y(e).toFixed(1)}`).join("")}L${px(360)} ${y(0)}Z`} /> : null}
         <path class="facing" d={`M${x(facing)} ${TOP + HEIGHT}v-9m-5 0l5 -7l5 7z`}><title>panel faces {facing.toFixed(0)}°</title></path>
+        <text class="tick" x={x(facing) + 9} y={TOP + HEIGHT - 5}>panel</text>
         {shown.map(([b, e], i) => (
           <g key={i} class="knob" data-point={i} tabIndex={0} role="slider" aria-label={`Skyline at bearing ${b.toFixed(0)}°`} aria-valuemin={0} aria-valuemax={90} aria-valuenow={e} aria-valuetext={`bearing ${b.toFixed(0)}°, elevation ${e.toFixed(0)}°`} onKeyDown={(event) => key(event, i)}>
             <circle cx={x(b)} cy={y(e)} r="15" class="grip" />

@@ -23,8 +23,8 @@ function round(high: number, most: number): number[] {
 /** Charge a day in milliampere-hours: what panel and charger could give, what was taken, what the board asks for. */
 export function Months({ of }: { of: SunBalanceMonth[] }) {
   const WIDTH = NARROW.matches ? 380 : 760;
-  const TOP = 12;
-  const HEIGHT = 190;
+  const TOP = 26;
+  const HEIGHT = 176;
   const mAh = (c: number) => c / 3.6;
   // Summer could give many times the load: the bars are cut there, so that winter can be read.
   const load = Math.max(...of.map((m) => mAh(m.load_c)), 1e-9);
@@ -39,16 +39,16 @@ export function Months({ of }: { of: SunBalanceMonth[] }) {
       <svg class="chart months-chart" viewBox={`0 0 ${WIDTH} ${TOP + HEIGHT + (dark ? 40 : 24)}`} role="img" aria-label={`Harvest against load by month. In ${MONTHS[worst.month - 1]} the sun could give ${significant(mAh(worst.could_c), 2)} mAh a day against ${significant(mAh(worst.load_c), 2)} mAh asked for.`}>
         <defs><pattern id="refused" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" x2="0" y1="0" y2="6" /></pattern></defs>
         {round(cutAt, 4).map((v) => <g key={v}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(v)} y2={y(v)} /><text class="tick" x={LEFT - 6} y={y(v) + 4} text-anchor="end">{significant(v, 2)}</text></g>)}
-        <text class="tick" x={LEFT + 4} y={TOP + 2}>mAh a day</text>
+        <text class="tick" x={2} y={11}>mAh a day</text>
         {of.map((m, i) => {
           const x = LEFT + i * slot + slot * 0.16;
           const wide = slot * 0.68;
           const [could, taken, asked] = [mAh(m.could_c), mAh(m.taken_c), mAh(m.load_c)];
           return (
             <g key={m.month}>
-              <rect class="could" x={x} width={wide} y={y(could)} height={Math.max(y(0) - y(could), 0)} fill="url(#refused)" />
+              <rect class="could" x={x} width={wide} y={y(could)} height={Math.max(y(taken) - y(could), 0)} fill="url(#refused)" />
               <rect class="taken" x={x} width={wide} y={y(taken)} height={Math.max(y(0) - y(taken), 0)} />
-              {could > cutAt ? <g><path class="cut" d={`M${x - 2} ${TOP + 12}l${wide / 2 + 2} -5l${wide / 2 + 2} 5`} /><text class="mark" x={x + wide / 2} y={TOP + 2} text-anchor="middle">{significant(could, 2)}</text></g> : null}
+              {could > cutAt ? <g><path class="cut" d={`M${x - 2} ${TOP + 12}l${wide / 2 + 2} -5l${wide / 2 + 2} 5`} /><text class={NARROW.matches ? "mark small" : "mark"} x={x + wide / 2} y={TOP - 5} text-anchor="middle">{significant(could, 2)}</text></g> : null}
               <line class="asked" x1={x - slot * 0.11} x2={x + wide + slot * 0.11} y1={y(asked)} y2={y(asked)} />
               <text class="tick" x={x + wide / 2} y={TOP + HEIGHT + 16} text-anchor="middle">{NARROW.matches ? (MONTHS[i] ?? "").slice(0, 1) : MONTHS[i]}</text>
               {dark ? <text class={m.outage_days > 0.005 ? "mark" : "tick"} x={x + wide / 2} y={TOP + HEIGHT + 32} text-anchor="middle">{m.outage_days > 0.005 ? significant(m.outage_days, 2) : "–"}</text> : null}
@@ -139,7 +139,7 @@ export function Signed({ lines, label }: { lines: { name: string; charge_c: numb
       {lines.map((l) => (
         <li key={l.name} class={l.charge_c < 0 ? "out" : ""}>
           <span class="label">{l.name}</span>
-          <span class="track" aria-hidden="true"><i style={l.charge_c < 0 ? { right: "50%", width: `${Math.max((-50 * l.charge_c) / most, 0.3)}%` } : { left: "50%", width: `${Math.max((50 * l.charge_c) / most, 0.3)}%` }} /></span>
+          <span class="track" aria-hidden="true"><i style={l.charge_c === 0 ? { width: "0" } : l.charge_c < 0 ? { right: "50%", width: `${Math.max((-50 * l.charge_c) / most, 0.3)}%` } : { left: "50%", width: `${Math.max((50 * l.charge_c) / most, 0.3)}%` }} /></span>
           <span class="value">{l.charge_c > 0 ? "+" : ""}{engineering(l.charge_c / 3600, "Ah")}</span>
         </li>
       ))}

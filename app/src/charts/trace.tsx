@@ -9,7 +9,9 @@ import type { Viewer } from "./viewer";
 const LEFT = 62;
 const RIGHT = 10;
 const TOP = 24;
-const BOTTOM = 44;
+const BOTTOM = 50;
+/** Width over which the mean is drawn where columns are narrower, pixels. */
+const MEAN_PX = 6;
 
 /** Lowest and highest current of the axis: whole recording, so that a zoom never moves it. */
 export function currentAxis(of: TraceWindow): { low: number; high: number } {
@@ -17,8 +19,9 @@ export function currentAxis(of: TraceWindow): { low: number; high: number } {
   const high = of.columns.max_a.reduce((a, b) => Math.max(a, b), 0) || 1e-3;
   const least = positive.reduce((a, b) => Math.min(a, b), high / 10);
   // One noisy sample near zero must not take half of the drawing.
-  const low = Math.max(least / 1.4, of.floor_a && of.floor_a > 0 ? of.floor_a / 12 : high / 1e6);
-  return { low: Math.min(low, high / 10), high: high * 1.4 };
+  const floor = of.floor_a && of.floor_a > 0 ? of.floor_a : undefined;
+  const low = Math.max(least / 1.4, floor ? floor / 12 : high / 1e6);
+  return { low: Math.min(low, high / 10, floor ? floor / 2.5 : low), high: high * 1.4 };
 }
 
 interface Ink {
@@ -147,11 +150,11 @@ class Drawing {
       line(c, crisp(x(tick.at)), TOP, crisp(x(tick.at)), bottom);
       c.fillStyle = ink.soft;
       const half = c.measureText(tick.name).width / 2;
-      if (x(tick.at) + half < width && x(tick.at) - half > LEFT - 30) c.fillText(tick.name, x(tick.at), bottom + 26);
+      if (x(tick.at) + half < width && x(tick.at) - half > LEFT - 30) c.fillText(tick.name, x(tick.at), bottom + 29);
     }
     if (base) {
       c.textAlign = "right";
-      c.fillText(base, right, bottom + 38);
+      c.fillText(base, right, bottom + 43);
     }
     c.save();
     c.beginPath();
@@ -228,7 +231,7 @@ class Drawing {
     });
   }
 
-  /** Columns between two instants; joined where several fall on one pixel. */
+  /** Columns between two instants; joined where several fall on one pixel, and the mean over a few pixels then: a line that jumps at every one says nothing. */
   private trace(c: CanvasRenderingContext2D, of: TraceWindow, view: Stretch, x: (t: number) => number, y: (a: number) => number, ink: Ink, without?: Stretch): void {
     const { start_s, min_a, mean_a, max_a } = of.columns;
     const from = Math.max(0, after(start_s, view.from) - 1);
@@ -237,21 +240,35 @@ class Drawing {
     const gap = 3 * of.resolution_s;
     c.fillStyle = ink.band;
     const mean: [number, number][][] = [[]];
+    const step = x(view.from + of.resolution_s) - x(view.from) < MEAN_PX / 2 ? MEAN_PX : 0;
     let [pixel, low, high, sum, n] = [-1, 0, 0, 0, 0];
+    let [since, whole, count] = [-1, 0, 0];
+    const point = (until: number) => {
+      if (count > 0) (mean[mean.length - 1] as [number, number][]).push([0.5 * (since + until), y(whole / count)]);
+      [whole, count] = [0, 0];
+    };
     const flush = (until: number) => {
       if (n === 0) return;
       const [a, b] = [y(high), y(low)];
       const wide = Math.max(until - pixel, 1);
       if (!single || b - a > 1) c.fillRect(pixel, a - 0.5, wide, Math.max(b - a, 0) + 1);
-      const path = mean[mean.length - 1] as [number, number][];
-      path.push([pixel, y(sum / n)]);
-      if (!single && wide > 3) path.push([pixel + wide, y(sum / n)]);
+      if (step > 0) {
+        if (count > 0 && until - since > step) point(pixel);
+        if (count === 0) since = pixel;
+        whole += sum;
+        count += n;
+      } else {
+        const path = mean[mean.length - 1] as [number, number][];
+        path.push([pixel, y(sum / n)]);
+        if (!single && wide > 3) path.push([pixel + wide, y(sum / n)]);
+      }
       n = 0;
     };
     for (let i = from; i < end; i++) {
       const start = start_s[i] as number;
       if (without && start >= without.from && start < without.to) {
         flush(x(without.from));
+        point(x(without.from));
         if ((mean[mean.length - 1] as unknown[]).length > 0) mean.push([]);
         continue;
       }
@@ -268,10 +285,12 @@ class Drawing {
       if (next - start > gap) {
         // Nothing was recorded here: neither envelope nor line goes on.
         flush(Math.ceil(x(start + of.resolution_s)));
+        point(x(start + of.resolution_s));
         mean.push([]);
       }
     }
     flush(Math.ceil(x(Math.min(of.to_s, of.last_s))));
+    point(x(Math.min(of.to_s, of.last_s)));
     c.strokeStyle = ink.accent;
     c.lineWidth = 1.4;
     c.lineJoin = "bevel";
@@ -301,7 +320,7 @@ class Drawing {
       const wide = c.measureText(text).width;
       if (a < free || a + wide > right) continue;
       c.fillStyle = wake.outlier ? ink.amber : ink.soft;
-      c.fillText(text, a, bottom + 14);
+      c.fillText(text, a, bottom + 15);
       free = a + wide + 8;
     }
   }
@@ -377,8 +396,8 @@ function keys(event: KeyboardEvent, viewer: Viewer): void {
     "=": () => viewer.zoom(2, undefined, since),
     "-": () => viewer.zoom(0.5, undefined, since),
     Home: () => viewer.home(),
-    ",": () => step(viewer, -1),
-    ".": () => step(viewer, 1),
+    ",": () => void viewer.step(-1),
+    ".": () => void viewer.step(1),
   };
   const act = done[event.key];
   if (!act) return;
@@ -386,15 +405,6 @@ function keys(event: KeyboardEvent, viewer: Viewer): void {
   act();
 }
 
-/** Shows the wake before or after the middle of the view. */
-export function step(viewer: Viewer, way: 1 | -1): void {
-  const { from, to } = viewer.view.peek();
-  const middle = 0.5 * (from + to);
-  const all = [...viewer.coarse.wakes, ...(viewer.fine.peek()?.wakes ?? [])].sort((a, b) => a.start_s - b.start_s);
-  const centre = (w: { start_s: number; duration_s: number }) => w.start_s + w.duration_s / 2;
-  const next = way > 0 ? all.find((w) => centre(w) > middle + 1e-3 * w.duration_s) : all.reverse().find((w) => centre(w) < middle - 1e-3 * w.duration_s);
-  if (next) viewer.frame(next.start_s, next.start_s + next.duration_s);
-}
 
 /** Wheel, drag, two fingers, click. */
 function listen(box: HTMLElement, canvas: HTMLCanvasElement, viewer: Viewer, onPoint: (at: number | undefined) => void): () => void {

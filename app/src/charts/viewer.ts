@@ -1,7 +1,7 @@
 // The state of one trace on the screen: where it is looked at, what is known of that stretch, one question in flight.
 import { signal } from "@preact/signals";
 import { faultOf, type Recordings, reckon, type Stretch } from "../traces";
-import type { TraceBetween, TraceWindow } from "../types";
+import type { TraceBetween, TraceWake, TraceWindow } from "../types";
 
 /** Columns asked for beyond the stretch in view, on each side, so that a short pan shows them at once. */
 const MARGIN = 0.5;
@@ -80,6 +80,28 @@ export class Viewer {
   frame(from: number, to: number): void {
     const room = 0.15 * Math.max(to - from, this.narrowest);
     this.show(from - room, to + room);
+  }
+
+  /** Shows the wake after or before the middle of the view. */
+  async step(way: 1 | -1): Promise<void> {
+    const { from, to } = this.view.peek();
+    const middle = 0.5 * (from + to);
+    const centre = (w: TraceWake) => w.start_s + w.duration_s / 2;
+    const beyond = (w: TraceWake) => way * (centre(w) - middle) > 1e-3 * w.duration_s;
+    const nearest = (wakes: TraceWake[]) => wakes.filter(beyond).reduce<TraceWake | undefined>((a, b) => (a && way * (centre(a) - centre(b)) < 0 ? a : b), undefined);
+    let found = this.source.deep ? undefined : nearest(this.coarse.wakes);
+    // The overview lists only the first wakes: the tool is asked for longer and longer stretches ahead.
+    for (let reach = 20 * (to - from); this.source.deep && !found; reach *= 20) {
+      const end = Math.min(Math.max(middle + way * reach, this.whole.from), this.whole.to);
+      try {
+        found = nearest((await this.source.window(this.coarse.recording, Math.min(middle, end), Math.max(middle, end), 16)).wakes);
+      } catch (error) {
+        this.trouble.value = faultOf(error).map((f) => f.message).join("; ");
+        return;
+      }
+      if (end === this.whole.from || end === this.whole.to) break;
+    }
+    if (found) this.frame(found.start_s, found.start_s + found.duration_s);
   }
 
   private get wanted(): Stretch {

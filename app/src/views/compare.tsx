@@ -54,12 +54,12 @@ function signed(value: number, unit: string): string {
   return `${value > 0 ? "+" : ""}${engineering(value, unit)}`;
 }
 
-function Table({ rows }: { rows: Row[] }) {
+function Table({ rows, tested }: { rows: Row[]; tested: boolean }) {
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="What changed">
       <table>
-        <caption>Difference: after less before, ± two standard uncertainties. Chance: how often a difference as large would come without any change.</caption>
-        <thead><tr><th scope="col">what</th><th scope="col" class="number">before</th><th scope="col" class="number">after</th><th scope="col" class="number">difference</th><th scope="col" class="number">chance</th><th scope="col">changed?</th></tr></thead>
+        <caption>Difference: after less before, ± two standard uncertainties.{tested ? " Chance: how often a difference as large would come without any change." : ""}</caption>
+        <thead><tr><th scope="col">what</th><th scope="col" class="number">before</th><th scope="col" class="number">after</th><th scope="col" class="number">difference</th>{tested ? <><th scope="col" class="number">chance</th><th scope="col">changed?</th></> : null}</tr></thead>
         <tbody>
           {rows.map(({ what, unit, change, note }) => (
             <tr key={what}>
@@ -69,10 +69,10 @@ function Table({ rows }: { rows: Row[] }) {
                   <td class="number">{engineering(change.before.value, unit)}</td>
                   <td class="number">{engineering(change.after.value, unit)}</td>
                   <td class="number">{signed(change.difference, unit)}{change.standard_uncertainty === null ? "" : ` ± ${engineering(2 * change.standard_uncertainty, unit, 2)}`}</td>
-                  <td class="number">{change.p_value === null ? "–" : change.p_value < 1e-4 ? "< 0.01 %" : `${significant(100 * change.p_value, 2)} %`}</td>
-                  <td>{change.significant === null ? <Unknown>cannot tell</Unknown> : change.significant ? <b>● yes</b> : "○ within chance"}</td>
+                  {tested ? <><td class="number">{change.p_value === null ? "–" : change.p_value < 1e-4 ? "< 0.01 %" : `${significant(100 * change.p_value, 2)} %`}</td>
+                  <td>{change.significant === null ? <Unknown>cannot tell</Unknown> : change.significant ? <b>● yes</b> : "○ within chance"}</td></> : null}
                 </>
-              ) : <td colSpan={5} class="quiet">{note}</td>}
+              ) : <td colSpan={tested ? 5 : 3} class="quiet">{note}</td>}
             </tr>
           ))}
         </tbody>
@@ -109,7 +109,7 @@ function Found({ of }: { of: TraceComparison }) {
           <div><dt>gained</dt><dd><b>{days.gained_days > 0 ? "+" : ""}{significant(days.gained_days, 3).replace("-", "−")} d</b>{days.standard_uncertainty_days === null ? "" : ` ± ${significant(2 * days.standard_uncertainty_days, 2)} d`}</dd></div>
         </dl>
       ) : null}
-      <Table rows={rows} />
+      <Table rows={rows} tested />
       {days ? <p class="quiet">{days.basis}</p> : null}
       {of.cautions.length > 0 ? <ul class="flags">{of.cautions.map((c) => <li key={c}>{c}</li>)}</ul> : null}
     </>
@@ -141,7 +141,7 @@ function FromSummaries({ before, after }: { before: RecordingLine; after: Record
   }
   return (
     <>
-      <Table rows={rows} />
+      <Table rows={rows} tested={false} />
       <p class="quiet">From the summaries in this page. Whether a change is more than chance, and the days it is worth in a project, come from the tool: <code>overwinter trace compare</code>.</p>
     </>
   );

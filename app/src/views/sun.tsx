@@ -35,9 +35,9 @@ export function SunView({ board }: { board: string }) {
     }, 60);
     return () => clearTimeout(pause);
   }, [key, board, years.value, idle, complete]);
-  const report = state.one ?? state.all;
-  const boards = state.all?.boards.map((b) => b.board) ?? [];
-  const chosen = state.one?.boards[0] ?? state.all?.boards.find((b) => b.board === board) ?? state.all?.boards[0];
+  const report = state.one ?? (state.trouble || state.faults.length > 0 ? undefined : state.all);
+  const boards = state.all?.boards.map((b) => b.board).sort() ?? [];
+  const chosen = state.one?.boards[0] ?? state.all?.boards.find((b) => (board ? b.board === board : b.outcome)) ?? state.all?.boards[0];
   const stale = state.of !== key;
   return (
     <article class={`sheet sun ${stale && report ? "stale" : ""}`}>
@@ -53,7 +53,7 @@ export function SunView({ board }: { board: string }) {
         <Select label="panel" value={panelName.value} names={panels.value.map((p) => p.name)} none="none" onPick={(name) => { tried.value = { ...tried.value, panel: name || undefined }; }} />
         <Select label="years" value={String(years.value)} names={YEARS.map(String)} none="" onPick={(n) => { years.value = Number(n); }} />
       </div>
-      {complete ? <Progress /> : <Missing />}
+      {complete ? <Progress board={board} /> : <Missing />}
       {state.trouble ? <p class="warn" role="alert">{state.trouble}</p> : null}
       <Faults of={state.faults} title="No balance for this project and place" />
       {complete && !report && !state.trouble && state.faults.length === 0 && !state.halted ? <Waiting>{idle ? `Running ${FIRST_YEARS} years of every board…` : "The ranking is computed first…"}</Waiting> : null}
@@ -62,13 +62,14 @@ export function SunView({ board }: { board: string }) {
   );
 }
 
-function Progress() {
+function Progress({ board }: { board: string }) {
   const { running, one, all, halted } = balance.value;
   const shown = one?.years ?? all?.years;
+  const rest = running !== undefined && shown !== undefined && running < shown ? "every board" : "";
   return (
     <p class="status" role="status">
-      <span>{running ? `${shown ? `${shown} years shown; ` : ""}running ${running}…` : halted ? `Stopped${shown ? ` at ${shown} years` : ""}.` : shown ? `${shown} years, seed ${all?.seed ?? 1}` : ""}</span>
-      {running ? <button type="button" onClick={() => engine.value?.stop()}>Stop</button> : halted ? <button type="button" onClick={() => void runBalance(all?.boards[0]?.board ?? "")}>Go on</button> : null}
+      <span>{running ? `${shown ? `${shown} years shown; ` : ""}running ${running}${rest ? ` of ${rest}` : ""}…` : halted ? `Stopped${shown ? ` at ${shown} years` : ""}.` : shown ? `${shown} years, seed ${(one ?? all)?.seed ?? 1}` : ""}</span>
+      {running ? <button type="button" onClick={() => engine.value?.stop()}>Stop</button> : halted ? <button type="button" onClick={() => void runBalance(board)}>Go on</button> : null}
     </p>
   );
 }
@@ -101,17 +102,18 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
   const outcome = board.outcome;
   return (
     <>
-      <p class="lead">
+      <p class="lead sentence">
         {board.need ? <Verdict of={board.need} /> : null} {board.verdict}
       </p>
       <p class="quiet"><bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
       {board.refused ? <p class="warn">{board.refused}{board.help ? <span class="quiet"> {board.help}</span> : null}</p> : null}
       {board.flags.length > 0 ? <ul class="flags">{board.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
       {outcome ? <Outcome of={outcome} report={report} /> : null}
-      {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} /> : null}
+      {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} stale={balance.value.allOf !== balance.value.of} /> : null}
       <SkylineSection report={report} />
-      {outcome ? <MapSection board={board.board} /> : null}
-      <div class="columns"><TiltSection /><ChargeSection board={board.board} /></div>
+      {outcome ? <MapSection board={board.board} said={board.flags} /> : null}
+      <TiltSection />
+      <ChargeSection board={board.board} />
       <Assumptions of={[...report.assumptions, ...board.assumptions]} notes={report.setting.notes} />
       <ul class="cautions">{[...board.cautions, ...report.cautions].map((c) => <li key={c}>{c}</li>)}<li>{report.interval_of}</li></ul>
     </>
@@ -120,7 +122,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
 
 function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
   const rule = of.rule_of_thumb;
-  const resets = of.resets_per_year_least === of.resets_per_year_most ? significant(of.resets_per_year_least, 3) : `${significant(of.resets_per_year_least, 3)} to ${significant(of.resets_per_year_most, 3)}`;
+  const resets = of.resets_per_year_least === of.resets_per_year_most ? many(of.resets_per_year_least) : `${many(of.resets_per_year_least)} to ${many(of.resets_per_year_most)}`;
   return (
     <>
       <div class="columns">
@@ -130,7 +132,7 @@ function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
             <div><dt>years with an outage, by the weather</dt><dd><b>{shareText(of.years_with_outage)}</b></dd></div>
             {of.uncertain ? <div><dt>with uncertain inputs as well</dt><dd>{shareText(of.uncertain.years_with_outage)}</dd></div> : null}
             {report.target_share === null ? null : <div><dt>the project allows</dt><dd>at most {percent(report.target_share)}</dd></div>}
-            <div><dt>outage days in a mean year</dt><dd>{significant(of.outage_days_per_year, 3)}{of.outage_days_standard_error === null ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}</dd></div>
+            <div><dt>outage days in a mean year</dt><dd>{significant(of.outage_days_per_year, 3)}{of.outage_days_standard_error === null || of.outage_days_per_year === 0 ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}</dd></div>
             <div><dt>longest dark run of all years</dt><dd>{of.longest_dark_s > 0 ? stretch(of.longest_dark_s) : "none"}</dd></div>
             <div><dt>worst month</dt><dd>{of.worst_month === null ? "none" : MONTHS[of.worst_month - 1]}</dd></div>
             <div><dt>lowest state of charge</dt><dd>{(100 * of.lowest_state).toFixed(0)} %</dd></div>
@@ -143,7 +145,7 @@ function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
             <div><dt>days of autonomy at 0 °C</dt><dd>{significant(of.autonomy_days, 3)} d</dd></div>
             <div><dt>mean load</dt><dd>{engineering(of.mean_load_a, "A")}</dd></div>
             <div><dt>resets a year</dt><dd>{resets}{of.resets_per_year_least === of.resets_per_year_most ? "" : <> <Unknown>ride-through not known</Unknown></>}</dd></div>
-            <div><dt>source goes away, at least</dt><dd>{significant(of.source_lost_per_year, 3)} a year, {significant(of.chatter_per_year, 3)} of them in chatter</dd></div>
+            <div><dt>source goes away, at least</dt><dd>{many(of.source_lost_per_year)} a year, {many(of.chatter_per_year)} of them in chatter</dd></div>
             <div><dt>cell full</dt><dd>{percent(of.share_full)} of the time</dd></div>
             <div><dt>full and above 30 °C</dt><dd>{significant(of.hot_full_hours_per_year, 3)} h a year</dd></div>
             <div><dt>charged outside of its window</dt><dd>{significant(of.frost_charge_hours_per_year, 3)} h a year</dd></div>
@@ -174,9 +176,9 @@ function Ledger({ lines, label }: { lines: SunLedgerLine[]; label: string }) {
   );
 }
 
-function Boards({ of, chosen }: { of: SunReport; chosen: string }) {
+function Boards({ of, chosen, stale }: { of: SunReport; chosen: string; stale: boolean }) {
   return (
-    <section>
+    <section class={stale ? "old" : ""}>
       <h2>Boards beside each other</h2>
       <div class="scroll" tabIndex={0} role="region" aria-label="Boards beside each other">
         <table>
@@ -191,7 +193,7 @@ function Boards({ of, chosen }: { of: SunReport; chosen: string }) {
                   <td>{b.need ? <Verdict of={b.need} /> : "–"}</td>
                   <td class="number">{o ? shareText(o.years_with_outage) : "–"}</td>
                   <td class="number">{o ? significant(o.outage_days_per_year, 2) : "–"}</td>
-                  <td class="number">{o ? (o.resets_per_year_least === o.resets_per_year_most ? significant(o.resets_per_year_least, 3) : <Unknown>{`${significant(o.resets_per_year_least, 3)} … ${significant(o.resets_per_year_most, 3)}`}</Unknown>) : "–"}</td>
+                  <td class="number">{o ? (o.resets_per_year_least === o.resets_per_year_most ? many(o.resets_per_year_least) : <Unknown>{`${many(o.resets_per_year_least)} … ${many(o.resets_per_year_most)}`}</Unknown>) : "–"}</td>
                   <td class="words-wide">{b.refused ?? b.verdict}</td>
                 </tr>
               );
@@ -222,11 +224,17 @@ function SkylineSection({ report }: { report: SunReport }) {
   );
 }
 
+/** A count that may be large. */
+function many(n: number): string {
+  if (n >= 1e6) return `${significant(n / 1e6, 3)} million`;
+  return n >= 1e4 ? `${significant(n / 1e3, 3)} thousand` : significant(n, 3);
+}
+
 function capacity(coulombs: number): string {
   return `${significant(coulombs / 3.6, 3)} mAh`;
 }
 
-function MapSection({ board }: { board: string }) {
+function MapSection({ board, said }: { board: string; said: string[] }) {
   const state = map.value;
   const current = state.of === `${keyOf()}\n${board}`;
   const report = current ? state.report : undefined;
@@ -241,12 +249,13 @@ function MapSection({ board }: { board: string }) {
       </div>
       {current && state.trouble ? <p class="warn" role="alert">{state.trouble}</p> : null}
       <Faults of={current ? state.faults : []} title="No map for this project and place" />
-      {report ? <Grid of={report} /> : null}
+      {report ? <Grid of={report} said={said} /> : null}
     </section>
   );
 }
 
-function Grid({ of }: { of: SunMapReport }) {
+function Grid({ of, said }: { of: SunMapReport; said: string[] }) {
+  const flags = of.flags.filter((f) => !said.includes(f));
   const { choice } = of.smallest;
   const at = (panel: number, cell: number) => of.points.find((p) => p.panel === panel && p.cell === cell);
   const up = (point: SunMapReport["smallest"]["choice"], what: string) => (point ? <div><dt>{what}: {engineering(of.panels_w[point.panel] ?? NaN, "W")} with {capacity(of.cells_c[point.cell] ?? NaN)}</dt><dd>{shareText(point.years_with_outage)}, {significant(point.outage_days_per_year, 2)} d a year</dd></div> : null);
@@ -274,9 +283,9 @@ function Grid({ of }: { of: SunMapReport }) {
           </tbody>
         </table>
       </div>
-      <p><b>{of.smallest.text}</b></p>
+      <p class="sentence"><b>{of.smallest.text}</b></p>
       {choice ? <dl class="pairs-list">{up(of.smallest.one_panel_up, "one panel up")}{up(of.smallest.one_cell_up, "one cell up")}</dl> : null}
-      {of.flags.length > 0 ? <ul class="flags">{of.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
+      {flags.length > 0 ? <ul class="flags">{flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
     </>
   );
 }
@@ -325,7 +334,7 @@ function ChargeSection({ board }: { board: string }) {
                   <td><Verdict of={l.verdict.allowed} /></td>
                   <td class="number">{l.set_current_a === null ? "–" : engineering(l.set_current_a, "A")}</td>
                   <td class="number">{l.span ? stretch(l.span.total_s) : "–"}</td>
-                  <td class="words-wide">{[ends(l), ...l.verdict.reasons].filter(Boolean).join(". ")}</td>
+                  <td class="words-wide">{(l.board === board ? [...l.verdict.reasons, ends(l)] : l.verdict.reasons.slice(0, 1)).filter(Boolean).join("; ")}</td>
                 </tr>
               ))}
             </tbody>

@@ -1,7 +1,7 @@
 // Recordings of current: zoom and pan through any length, cursors, wakes laid over each other, two compared, rail captures.
 import { signal } from "@preact/signals";
 import { useEffect, useState } from "preact/hooks";
-import { clock, step, TracePlot } from "../charts/trace";
+import { clock, TracePlot } from "../charts/trace";
 import { Viewer } from "../charts/viewer";
 import { Rail, railWord, Wakes } from "../charts/wakes";
 import { engineering, percent, significant, stretch } from "../format";
@@ -137,8 +137,8 @@ function Said({ of }: { of: TraceSummary }) {
   return (
     <p class="lead">
       {stretch(of.last_s - of.first_s)} at {engineering(of.rate_hz, "S/s")}, mean <b>{engineering(of.mean, "A")}</b>
-      {of.floor_a ? <>; asleep it draws <b>{of.floor_a.text}</b></> : "; no sleep floor stands out"}
-      {first ? <>; {first.name} takes <b>{first.charge_c.text}</b> each{first.interval_s ? ` every ${brief(first.interval_s.text)}` : ""}</> : null}.
+      {of.floor_a ? <>; asleep it draws <b>{brief(of.floor_a.text)}</b></> : "; no sleep floor stands out"}
+      {first ? <>; {first.name} takes <b>{brief(first.charge_c.text)}</b> each{first.interval_s ? ` every ${brief(first.interval_s.text)}` : ""}</> : null}.
     </p>
   );
 }
@@ -156,14 +156,15 @@ function Looking({ viewer, line, defects, deep }: { viewer: Viewer; line: Record
         <button type="button" onClick={() => viewer.zoom(2)} aria-label="Zoom in">+</button>
         <button type="button" onClick={() => viewer.zoom(0.5)} aria-label="Zoom out">−</button>
         <button type="button" onClick={() => viewer.home()}>Whole</button>
-        <button type="button" onClick={() => step(viewer, -1)}>◂ wake</button>
-        <button type="button" onClick={() => step(viewer, 1)}>wake ▸</button>
+        <button type="button" onClick={() => void viewer.step(-1)}>◂ wake</button>
+        <button type="button" onClick={() => void viewer.step(1)}>wake ▸</button>
         {viewer.cursors.value ? <button type="button" onClick={() => viewer.clear()}>Cursors off</button> : <button type="button" onClick={() => viewer.place(from + 0.4 * (to - from), from + 0.6 * (to - from))}>Cursors</button>}
         <output class="quiet nowrap">{clock(from, digits)} to {clock(to, digits)} · {stretch(to - from)}</output>
       </div>
       <TracePlot viewer={viewer} places={places} onPoint={setPoint} label={`Current of ${line.name} on a logarithmic axis, ${clock(from, digits)} to ${clock(to, digits)}`} />
       <p class="trace-note quiet">
         {point !== undefined && point >= whole.from && point <= whole.to ? <At viewer={viewer} at={point} digits={digits} /> : fine.samples_per_column <= 1 ? "Every sample is drawn." : `Envelope from least to most, line: mean. A column holds ${significant(fine.samples_per_column, 3)} samples, ${stretch(fine.resolution_s)}.`}
+        {fine.wakes.length === 200 || fine.wakes.length === 400 ? ` Only the first ${fine.wakes.length} wakes of this stretch are numbered.` : ""}
         {viewer.atLimit ? <strong> This page holds nothing finer than {stretch(viewer.coarse.resolution_s)}; the tool in the bench folder shows every sample.</strong> : deep && viewer.waiting.value ? " Reading…" : ""}
       </p>
       {viewer.trouble.value ? <p class="warn" role="alert">{viewer.trouble.value}</p> : null}
@@ -229,7 +230,7 @@ function Activities({ of }: { of: TraceActivity[] }) {
           <thead><tr><th scope="col">activity, phase</th><th scope="col" class="number">lasts</th><th scope="col" class="number">mean</th><th scope="col" class="number">charge</th><th scope="col" class="number">share</th><th scope="col" class="number">highest</th><th scope="col" class="number">seen in</th></tr></thead>
           {of.map((a) => (
             <tbody key={a.name}>
-              <tr class="groups"><th scope="row"><bdi>{a.name}</bdi> <span class="quiet">{a.wakes} ×{a.interval_s ? `, every ${brief(a.interval_s.text)}` : ""}</span></th><td class="number">{brief(a.duration_s.text)}</td><td /><td class="number">{brief(a.charge_c.text)}</td><td /><td class="number">{engineering(a.peak_a, "A")}</td><td /></tr>
+              <tr class="activity-row"><th scope="row"><bdi>{a.name}</bdi> <span class="quiet">{a.wakes} ×{a.interval_s ? `, every ${brief(a.interval_s.text)}` : ""}</span></th><td class="number">{brief(a.duration_s.text)}</td><td /><td class="number">{brief(a.charge_c.text)}</td><td /><td class="number">{engineering(a.peak_a, "A")}</td><td /></tr>
               {a.phases.map((p, i) => <tr key={i}><th scope="row" class="phase"><bdi>{p.name}</bdi>{p.bursts ? <span class="quiet"> in bursts</span> : null}</th><td class="number">{brief(p.duration_s.text)}</td><td class="number">{brief(p.current_a.text)}</td><td class="number">{engineering(p.charge_c, "C")}</td><td class="number">{percent(p.share)}</td><td class="number">{engineering(p.peak_a, "A")}</td><td class="number">{percent(p.seen_in)}</td></tr>)}
             </tbody>
           ))}
