@@ -119,6 +119,12 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     },
     #[command(flatten)]
     Measure(crate::measure::Measure),
+    /// Current traces: from a logger's file to charge per wake, phases and a load
+    #[command(after_help = "Example:  overwinter trace read \"BOWLINE-1 build 1.4\"")]
+    Trace {
+        #[command(subcommand)]
+        command: crate::trace::Trace,
+    },
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,

@@ -8,6 +8,7 @@ mod measure;
 mod page;
 mod render;
 mod spreadsheet;
+mod trace;
 
 use std::io::Write;
 use std::path::Path;
@@ -59,8 +60,10 @@ fn run(arguments: &Arguments) -> Result<u8> {
         Command::Demo { folder } => {
             let files = overwinter_workbench::demo::FILES;
             bench::create(folder, files)?;
+            let traces = overwinter_recordings::demo::write(folder)
+                .map_err(|error| anyhow::Error::from(Refusal(vec![error.diagnostic()])))?;
             say(&format!(
-                "Wrote the demo, {} files, to {}\nNext:  overwinter -C {1} choose footbridges\n",
+                "Wrote the demo, {} files and {traces} traces, to {}\nNext:  overwinter -C {1} choose footbridges\n",
                 files.len(),
                 folder.display()
             ))?;
@@ -127,6 +130,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
             Ok(FINE)
         }
         Command::Measure(command) => measure::run(common, command),
+        Command::Trace { command } => trace::run(common, command),
         Command::Check => check(common),
         Command::Schemas { folder } => {
             let files = overwinter_documents::schemas();
@@ -225,6 +229,7 @@ fn list_columns(common: &Common) -> Result<u8> {
 fn check(common: &Common) -> Result<u8> {
     let (bench, mut findings) = bench::read_all(&common.folder)?;
     findings.extend(overwinter_workbench::check::check(&bench));
+    findings.extend(overwinter_recordings::files::check_files(bench.folder(), &common.folder));
     findings.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.file.cmp(&b.file)));
     if common.format == Format::Json {
         json(&serde_json::json!({ "schema_version": SCHEMA_VERSION, "findings": findings }))?;

@@ -4,11 +4,13 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use overwinter_documents::Date;
+use overwinter_recordings::answer::Recordings;
 use overwinter_server::{
     DRAWS, Documents, NotBuilt, Publication, SaveFault, bind, is_built, prepare, publish,
 };
 use overwinter_store::{Limits, read_files, write_file};
 use overwinter_workbench::bench::Bench;
+use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
 
 use crate::shown;
 
@@ -34,7 +36,13 @@ pub(crate) fn write(
     let (bench, _) = Bench::read(files.clone());
     let prepared =
         prepare(&bench, DRAWS, |project| anstream::eprintln!("choosing for {project} …"));
-    let page = publish(&files, &prepared, &publication(title, licence, date))?;
+    let traces = overwinter_recordings::publish::published(&bench, folder);
+    for one in &traces {
+        if let Some(problem) = &one.recording.problem {
+            anstream::eprintln!("recording {}: {problem}", one.recording.name);
+        }
+    }
+    let page = publish(&files, &prepared, &traces, &publication(title, licence, date))?;
     let name = file.file_name().and_then(|n| n.to_str()).context("the page needs a file name")?;
     let parent = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     write_file(parent, name, &page).with_context(|| format!("cannot write {}", shown(file)))?;
@@ -51,7 +59,7 @@ fn publication(title: &str, licence: &str, date: Option<Date>) -> Publication {
 }
 
 /// Today in universal time; the clock is read here and nowhere deeper.
-fn today() -> Date {
+pub(crate) fn today() -> Date {
     let seconds = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .map_or(0, |since| since.as_secs());
@@ -71,25 +79,31 @@ pub(crate) fn serve(
     tell: impl FnOnce(&str) -> Result<()>,
 ) -> Result<()> {
     documents(folder).map_err(anyhow::Error::msg)?;
-    let serving = bind(
-        Box::new(OnDisk(folder.to_owned())),
-        &publication(title, "not published", None),
-        port,
-    )?;
+    let serving =
+        bind(Box::new(OnDisk::new(folder)), &publication(title, "not published", None), port)?;
     tell(&serving.address())?;
     serving.run()?;
     Ok(())
 }
 
-struct OnDisk(PathBuf);
+struct OnDisk {
+    folder: PathBuf,
+    recordings: Recordings,
+}
+
+impl OnDisk {
+    fn new(folder: &Path) -> Self {
+        Self { folder: folder.to_owned(), recordings: Recordings::new(folder) }
+    }
+}
 
 impl Documents for OnDisk {
     fn read(&self) -> Result<Vec<(String, String)>, String> {
-        documents(&self.0)
+        documents(&self.folder)
     }
 
     fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {
-        let now = match std::fs::read_to_string(self.0.join(path)) {
+        let now = match std::fs::read_to_string(self.folder.join(path)) {
             Ok(now) => Some(now),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
             Err(error) => return Err(SaveFault::Failed(format!("cannot read {path}: {error}"))),
@@ -97,8 +111,13 @@ impl Documents for OnDisk {
         if now.as_deref() != was {
             return Err(SaveFault::Changed { path: path.to_owned(), now });
         }
-        write_file(&self.0, path, text).map_err(|error| SaveFault::Failed(error.to_string()))?;
+        write_file(&self.folder, path, text)
+            .map_err(|error| SaveFault::Failed(error.to_string()))?;
         Ok(())
+    }
+
+    fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
+        self.recordings.answer(bench, request)
     }
 }
 
@@ -112,7 +131,7 @@ mod tests {
         std::fs::create_dir_all(folder.join("boards")).unwrap();
         let path = "boards/a.toml";
         std::fs::write(folder.join(path), "[board]\nname = \"A\"\n").unwrap();
-        let on_disk = OnDisk(folder.clone());
+        let on_disk = OnDisk::new(&folder);
         let read = on_disk.read().unwrap();
         assert_eq!(read, [(path.to_owned(), "[board]\nname = \"A\"\n".to_owned())]);
         assert!(matches!(

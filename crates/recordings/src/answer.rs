@@ -208,7 +208,19 @@ impl Recordings {
         };
         let found = self.subject(bench, &d.name).and_then(|subject| self.analysis(&subject));
         let summary = match found {
-            Ok(analysis) => Some(summary(&analysis)),
+            Ok(analysis) => {
+                let mut short = summary(&analysis);
+                if d.shows == Some(Shows::Rail) {
+                    // Floor, wakes and units are questions to a current.
+                    short.floor_a = None;
+                    short.wakes = 0;
+                    short.activities.clear();
+                    let of_rows = ["gap", "clock backwards", "unreadable row", "not a number"];
+                    short.defects.retain(|defect| of_rows.contains(&defect.kind.as_str()));
+                    problem = None;
+                }
+                Some(short)
+            }
             Err(error) => {
                 problem = Some(error.to_string());
                 None

@@ -13,7 +13,7 @@ use overwinter_workbench::trace_report::{
 };
 
 use crate::report::floor_estimate;
-use crate::text::{charge, current, duration, figure};
+use crate::text::{charge, current, duration, figure, lasts};
 
 /// A difference counts as more than chance below this probability. Common practice, no source.
 pub const LEVEL: f64 = 0.01;
@@ -29,6 +29,14 @@ fn change<D: Dimension>(change: &Change) -> TraceChange {
     }
 }
 
+/// A change of a time: what the sampling hides is in its figures.
+fn change_of_time(found: &Change, interval_s: f64) -> TraceChange {
+    let mut out = change::<DurationDimension>(found);
+    out.before = lasts(&found.before, interval_s);
+    out.after = lasts(&found.after, interval_s);
+    out
+}
+
 /// Compares two analyses; with a project, in days.
 pub fn compare(
     names: (&str, &str),
@@ -37,6 +45,7 @@ pub fn compare(
     project: Option<(&Bench, &Project)>,
 ) -> TraceComparison {
     let found = overwinter_traces::compare(before, after);
+    let interval_s = before.sampling.interval_s.max(after.sampling.interval_s);
     let mut cautions = found.cautions.clone();
     let days = project.and_then(|(bench, project)| {
         days(bench, project, before, after).map_err(|why| cautions.push(why)).ok()
@@ -52,7 +61,7 @@ pub fn compare(
                 .interval_s
                 .iter()
                 .find(|(x, ..)| x == a)
-                .map(|(_, _, c)| change::<DurationDimension>(c)),
+                .map(|(_, _, c)| change_of_time(c, interval_s)),
         })
         .collect();
     let phases: Vec<TracePhaseChange> = found
@@ -61,7 +70,7 @@ pub fn compare(
         .map(|p| TracePhaseChange {
             activity: p.activity.clone(),
             phase: p.phase.clone(),
-            duration_s: p.duration_s.as_ref().map(change::<DurationDimension>),
+            duration_s: p.duration_s.as_ref().map(|c| change_of_time(c, interval_s)),
             current_a: p.current_a.as_ref().map(change::<CurrentDimension>),
             new: p.new,
             gone: p.gone,
@@ -150,7 +159,7 @@ fn verdict(
         }
         let sign = if first.charge_difference_c > 0.0 { "+" } else { "" };
         text.push_str(&format!("; {sign}{} a wake", charge(first.charge_difference_c)));
-        if whole != 0.0 {
+        if (whole / first.charge_difference_c - 1.0).abs() > 0.02 {
             text.push_str(&format!(" of {} in all", charge(whole)));
         }
         out.push(text);
@@ -158,18 +167,15 @@ fn verdict(
     if let Some(days) = days {
         let sign = if days.gained_days > 0.0 { "gained" } else { "lost" };
         let u = days.standard_uncertainty_days.filter(|u| *u > 0.0);
-        let width = u.map_or_else(String::new, |u| {
-            let (_, width) =
-                overwinter_quantity::round_to_uncertainty(days.gained_days, 2.0 * u, 2);
-            format!(" ± {width} (k = 2)")
-        });
-        out.push(format!(
-            "{} {} d{width} in “{}” on {}",
-            sign,
-            significant(days.gained_days.abs(), 3),
-            days.project,
-            days.cell
-        ));
+        let gained = days.gained_days.abs();
+        let text = u.map_or_else(
+            || format!("{} d", significant(gained, 3)),
+            |u| {
+                let (value, width) = overwinter_quantity::round_to_uncertainty(gained, 2.0 * u, 2);
+                format!("{value} ± {width} d (k = 2)")
+            },
+        );
+        out.push(format!("{sign} {text} in “{}” on {}", days.project, days.cell));
     }
     out
 }

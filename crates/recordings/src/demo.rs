@@ -106,7 +106,8 @@ impl Invented {
         let mut start_s = self.first_s;
         while start_s < self.length_s {
             let mut charge_c = 0.0;
-            let mut t = start_s;
+            let mut t = start_s + 2.0e-3 * random.normal();
+            t = (t * self.rate_hz).round() / self.rate_hz;
             for (k, part) in self.parts.iter().enumerate() {
                 let mut lasts = part.duration_s;
                 if k + 1 == self.parts.len() {
@@ -119,7 +120,8 @@ impl Invented {
                 let to = ((t + lasts) * self.rate_hz).round() as usize;
                 for (n, x) in current.iter_mut().enumerate().take(to.min(count)).skip(from) {
                     let here = part.at((n - from) as f64 * step);
-                    *x += here;
+                    // An active board's current is not flat: 0.4 % of its level.
+                    *x += here * (1.0 + 0.004 * random.normal());
                     charge_c += here * step;
                 }
                 t += lasts;
@@ -177,9 +179,9 @@ fn oscilloscope() -> String {
         let level = match t {
             t if t < 20.0 => 3.300,
             // The bulk capacitor empties into the radio.
-            t if t < 21.0 => 3.300 - 0.55 * (t - 20.0),
-            t if t < 26.0 => 2.750,
-            t if t < 27.0 => 2.750 + 0.55 * (t - 26.0),
+            t if t < 21.0 => 3.300 - 0.65 * (t - 20.0),
+            t if t < 26.0 => 2.650,
+            t if t < 27.0 => 2.650 + 0.65 * (t - 26.0),
             _ => 3.300,
         };
         let v = format!("{:.3}", level + 0.006 * random.normal());

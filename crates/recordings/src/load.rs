@@ -125,10 +125,14 @@ pub fn load(
             ("source", source.clone()),
         ])
     };
-    let peak = Field::Table(vec![
-        ("current", Quantity::<CurrentDimension>::from_si(peak_a).value_text(3)),
-        ("duration", Quantity::<DurationDimension>::from_si(peak_s).value_text(3)),
-    ]);
+    let interval_s = analysis.sampling.interval_s;
+    // Of bursts the trace tells how long they last together; how long one does stays as the project has it.
+    let own_peak = there.and_then(|a| a.peak.as_ref()).and_then(|p| p.duration.as_ref());
+    let bursts = top.is_some_and(|s| s.bursts);
+    let peak = peak_table(
+        peak_a,
+        if bursts { own_peak.map(|d| d.value.to_string()) } else { Some(short(peak_s)) },
+    );
     let mut fields: Vec<(&str, Field)> = Vec::new();
     if there.is_none() || loading.interval {
         fields.push(("every", Field::Text(duration(every_s))));
@@ -142,18 +146,9 @@ pub fn load(
             let lasts = Estimate { value: s.duration_s.value * s.seen_in, ..s.duration_s };
             vec![
                 ("name", Field::Text(s.name.clone())),
-                ("duration", Field::Text(text::<DurationDimension>(&lasts))),
+                ("duration", Field::Text(crate::text::lasts(&lasts, interval_s).text)),
                 ("current", measured(text::<CurrentDimension>(&with_limit(&above, at)))),
-                (
-                    "peak",
-                    Field::Table(vec![
-                        ("current", Quantity::<CurrentDimension>::from_si(s.peak_a).value_text(3)),
-                        (
-                            "duration",
-                            Quantity::<DurationDimension>::from_si(s.peak_s).value_text(3),
-                        ),
-                    ]),
-                ),
+                ("peak", peak_table(s.peak_a, (!s.bursts).then(|| short(s.peak_s)))),
             ]
         });
         fields.push(("segments", Field::List(rows.collect())));
@@ -164,7 +159,7 @@ pub fn load(
         ]);
     } else {
         fields.push(("charge", measured(text::<ChargeDimension>(&charge))));
-        fields.push(("duration", Field::Text(text::<DurationDimension>(&lasts))));
+        fields.push(("duration", Field::Text(crate::text::lasts(&lasts, interval_s).text)));
         fields.push(("peak", peak));
         fields.push(("segments", Field::Absent));
     }
@@ -185,14 +180,30 @@ pub fn load(
         new,
         every_s,
         recorded_interval_s,
-        cautions: cautions(bench, analysis, document, &charge, limit, there),
+        cautions: {
+            let mut all = cautions(bench, analysis, document, &charge, limit, there);
+            if bursts && own_peak.is_none() {
+                all.push("how long one burst of the peak lasts is not told: without a `duration` it counts as long".to_owned());
+            }
+            all
+        },
         charge_c: figure::<ChargeDimension>(&charge),
-        duration_s: figure::<DurationDimension>(&lasts),
+        duration_s: crate::text::lasts(&lasts, interval_s),
         peak_a,
         peak_s,
         written: false,
     };
     Ok(Loaded { report, before, after })
+}
+
+fn short(seconds: f64) -> String {
+    Quantity::<DurationDimension>::from_si(seconds).value_text(3)
+}
+
+fn peak_table(peak_a: f64, duration: Option<String>) -> Field {
+    let mut pairs = vec![("current", Quantity::<CurrentDimension>::from_si(peak_a).value_text(3))];
+    pairs.extend(duration.map(|text| ("duration", text)));
+    Field::Table(pairs)
 }
 
 fn cautions(

@@ -2,7 +2,7 @@
 
 use overwinter_documents::Folder;
 use overwinter_documents::types::recording::Recording;
-use overwinter_quantity::{AnyQuantity, ChargeDimension, CurrentDimension, DurationDimension};
+use overwinter_quantity::{AnyQuantity, ChargeDimension, CurrentDimension};
 use overwinter_traces::{
     Analysis, Defect, DefectKind, Estimate, NamingRule, Phase, WakeKind, WakeSummary,
 };
@@ -13,7 +13,7 @@ use overwinter_workbench::trace_report::{
 };
 
 use crate::subject::rules;
-use crate::text::{charge, current, figure};
+use crate::text::{charge, current, figure, lasts};
 
 /// Most phases of a whole trace in a report.
 const MOST_PHASES: usize = 2000;
@@ -153,7 +153,7 @@ pub(crate) fn activities(analysis: &Analysis) -> Vec<TraceActivity> {
             let charge_c = s.duration_s.value * s.current_a.value * s.seen_in;
             TraceActivityPhase {
                 name: s.name.clone(),
-                duration_s: figure::<DurationDimension>(&s.duration_s),
+                duration_s: lasts(&s.duration_s, analysis.sampling.interval_s),
                 current_a: figure::<CurrentDimension>(&s.current_a),
                 charge_c,
                 share: if whole > 0.0 { charge_c / whole } else { 0.0 },
@@ -167,9 +167,12 @@ pub(crate) fn activities(analysis: &Analysis) -> Vec<TraceActivity> {
         TraceActivity {
             name: activity.name.clone(),
             wakes: kind.count,
-            interval_s: activity.interval_s.as_ref().map(figure::<DurationDimension>),
+            interval_s: activity
+                .interval_s
+                .as_ref()
+                .map(|every| lasts(every, analysis.sampling.interval_s)),
             jitter_s: kind.jitter_s,
-            duration_s: figure::<DurationDimension>(&duration),
+            duration_s: lasts(&duration, analysis.sampling.interval_s),
             charge_c: figure::<ChargeDimension>(&activity.charge_c),
             charge_min_c: kind.charge_min_c,
             charge_max_c: kind.charge_max_c,

@@ -83,7 +83,10 @@ impl Subject {
                 root: root.to_owned(),
             });
         }
-        let path = PathBuf::from(text);
+        let mut path = PathBuf::from(text);
+        if !path.exists() && stays(text).is_ok() && root.join(text).exists() {
+            path = root.join(text);
+        }
         if path.exists() {
             // A file that a recording describes is read as the recording says.
             let same = |trace: &str| {

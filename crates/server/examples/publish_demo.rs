@@ -25,7 +25,7 @@ fn main() -> ExitCode {
         date: "2026-07-01".into(),
         version: env!("CARGO_PKG_VERSION").into(),
     };
-    let written = publish(&files, &prepared, &publication)
+    let written = publish(&files, &prepared, &[], &publication)
         .map_err(|error| error.to_string())
         .and_then(|page| std::fs::write(&file, page).map_err(|error| error.to_string()));
     match written {

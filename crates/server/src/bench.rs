@@ -2,7 +2,9 @@
 
 use std::sync::{Arc, Mutex};
 
+use overwinter_documents::Diagnostic;
 use overwinter_workbench::bench::Bench;
+use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
 
 use crate::publish::checksum;
 
@@ -21,6 +23,12 @@ pub trait Documents: Send + Sync + 'static {
     /// # Errors
     /// [`SaveFault::Changed`] when the file is no longer what it was: it is then left as it is.
     fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault>;
+
+    /// Answers a question about recordings, whose traces are files that only the folder's owner can read.
+    fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
+        let _ = (bench, request);
+        TraceReply::Error(vec![Diagnostic::error("no-traces", "there are no traces here")])
+    }
 }
 
 /// Why a document was not written.
@@ -69,6 +77,10 @@ impl Shelf {
         let read = Arc::new(Read { bench, files, checksum });
         *last = Some(Arc::clone(&read));
         Ok(read)
+    }
+
+    pub(crate) fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
+        self.documents.trace(bench, request)
     }
 
     pub(crate) fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {

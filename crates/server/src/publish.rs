@@ -8,6 +8,7 @@ use overwinter_workbench::ask::{Reply, Request, ask};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::question::CAUTIONS;
 use overwinter_workbench::report::{ChoiceReport, TableReport};
+use overwinter_workbench::trace_report::PublishedTrace;
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -117,13 +118,14 @@ pub(crate) fn checksum(files: &[(String, String)]) -> String {
     out
 }
 
-/// Writes the page of these documents, `(path, text)` each.
+/// Writes the page of these documents, `(path, text)` each, with what it shows of the recordings.
 ///
 /// # Errors
 /// [`NotBuilt`] where this tool carries no front end.
 pub fn publish(
     files: &[(String, String)],
     prepared: &PreparedAnswers,
+    traces: &[PublishedTrace],
     publication: &Publication,
 ) -> Result<String, NotBuilt> {
     let Publication { title, licence, date, version } = publication;
@@ -132,7 +134,7 @@ pub fn publish(
         "home": "page", "title": title, "version": version, "date": date, "licence": licence, "checksum": checksum,
         "draws": prepared.draws,
     });
-    let content = json!({ "files": files, "prepared": prepared.answers });
+    let content = json!({ "files": files, "prepared": prepared.answers, "traces": traces });
     let foot = format!("overwinter {version} · {date} · {licence} · {checksum}");
     let empty = TableReport {
         schema_version: 0,

@@ -14,6 +14,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use overwinter_documents::parse_document;
 use overwinter_workbench::ask::{Request as Question, ask};
+use overwinter_workbench::trace_report::TraceRequest;
 use serde::Deserialize;
 use serde_json::json;
 use tokio::sync::Semaphore;
@@ -128,6 +129,7 @@ impl Serving {
                 .route("/api/bench", get(bench))
                 .route("/api/ask", post(answer))
                 .route("/api/save", post(save))
+                .route("/api/trace", post(trace))
                 .fallback(nothing)
                 .layer(DefaultBodyLimit::max(LARGEST_BODY))
                 .layer(middleware::from_fn_with_state(Arc::clone(&self.app), gate))
@@ -214,6 +216,29 @@ async fn answer(
         response.headers_mut().insert("x-overwinter-checksum", value);
     }
     Ok(response)
+}
+
+async fn trace(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    body: Bytes,
+) -> Result<Response, Refusal> {
+    entitled(&headers, &app.token)?;
+    let question: TraceRequest = serde_json::from_slice(&body)
+        .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
+    let own = Arc::clone(&app);
+    // A first look at a long recording is one pass over it; a zoom after that takes milliseconds and waits for nobody's sampling.
+    let work = tokio::task::spawn_blocking(move || {
+        let read = own.shelf.now()?;
+        Ok::<_, String>(own.shelf.trace(&read.bench, &question))
+    });
+    let reply = work
+        .await
+        .map_err(|_join| {
+            (StatusCode::INTERNAL_SERVER_ERROR, "the question could not be answered".to_owned())
+        })?
+        .map_err(unreadable)?;
+    Ok(json_response(StatusCode::OK, &reply))
 }
 
 /// A document to write.

@@ -8,6 +8,9 @@ pub(crate) mod measure;
 pub(crate) mod measure_csv;
 mod measure_more;
 pub(crate) mod table;
+pub(crate) mod trace;
+pub(crate) mod trace_csv;
+pub(crate) mod trace_more;
 
 use anstyle::{AnsiColor, Style};
 use overwinter_workbench::report::{CellValue, Truth};

@@ -1,0 +1,309 @@
+//! The trace commands through the real binary: from a generated trace to a forecast, files that grow, work that is stopped.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+use overwinter_recordings::demo::{Invented, build};
+
+struct Folder(PathBuf);
+
+impl Folder {
+    fn demo(name: &str) -> Self {
+        let path =
+            std::env::temp_dir().join(format!("overwinter-trace-{name}-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&path);
+        let made = run(Path::new("."), &["demo", path.to_str().unwrap()]);
+        assert!(made.status.success(), "{}", error(&made));
+        Self(path)
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+fn command(folder: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_overwinter"));
+    command.args(arguments).current_dir(folder).env("NO_COLOR", "1").stdin(Stdio::null());
+    command
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    command(folder, arguments).output().expect("the binary starts")
+}
+
+fn text(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap().replace('\u{a0}', " ")
+}
+
+fn error(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn json(output: &Output) -> serde_json::Value {
+    serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|e| panic!("{e}: {}{}", text(output), error(output)))
+}
+
+/// A trace of 40 wakes in another layout than the demo's: seconds, milliamperes, tabs.
+fn invented() -> (String, f64, f64) {
+    let trace = Invented { period_s: 4.0, length_s: 161.0, seed: 77, spread: 0.03, ..build(false) };
+    let (samples, charges) = trace.samples();
+    let mut text = String::from("Time [s]\tCurrent [mA]\n");
+    for (n, a) in samples.iter().enumerate() {
+        let _ = writeln!(text, "{:.3}\t{:.5}", n as f64 / trace.rate_hz, a * 1e3);
+    }
+    let n = charges.len() as f64;
+    let mean = charges.iter().sum::<f64>() / n;
+    let variance = charges.iter().map(|q| (q - mean) * (q - mean)).sum::<f64>() / (n - 1.0);
+    (text, mean, (variance / n).sqrt())
+}
+
+/// Source of the truth: the generator's own closed form, Σ current · step of every whole wake.
+#[test]
+fn a_trace_s_charge_per_wake_reaches_the_forecast_with_its_uncertainty() {
+    let folder = Folder::demo("forecast");
+    let (trace, charge, u) = invented();
+    std::fs::write(folder.0.join("traces/new.csv"), trace).unwrap();
+    let project = folder.0.join("projects/footbridges.toml");
+    let before = std::fs::read_to_string(&project).unwrap();
+    let loaded = run(
+        &folder.0,
+        &["trace", "load", "traces/new.csv", "-p", "footbridges", "--format", "json"],
+    );
+    assert_eq!(loaded.status.code(), Some(0), "{}", error(&loaded));
+    let report = json(&loaded);
+    assert_eq!(report["activity"], "report");
+    let value = report["charge_c"]["value"].as_f64().unwrap();
+    let stated = report["charge_c"]["standard_uncertainty"].as_f64().unwrap();
+    // The edges of a wake are trapezoids: half a sample of 340 mA at most, 0.17 mC of 190.
+    assert!((value - charge).abs() < 0.2e-3, "{value} for {charge}");
+    assert!((stated / u - 1.0).abs() < 0.02, "{stated} for {u}");
+    let after = std::fs::read_to_string(&project).unwrap();
+    for line in before.lines().filter(|line| line.starts_with('#')) {
+        assert!(after.contains(line), "{line}");
+    }
+    assert!(after.contains("every = \"15 min\""), "the project's own interval stays");
+
+    let forecast = |folder: &Folder| {
+        let output = run(
+            &folder.0,
+            &["forecast", "BOWLINE", "-p", "footbridges", "--draws", "256", "--format", "json"],
+        );
+        assert_eq!(output.status.code(), Some(0), "{}", error(&output));
+        json(&output)
+    };
+    let by_trace = forecast(&folder);
+    let line = by_trace["sensitivities"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|line| line["input"] == "charge per “report”")
+        .expect("the charge is an input")
+        .clone();
+    assert_eq!(line["origin"]["kind"], "measured");
+    assert_eq!(line["origin"]["source"], "recording traces/new.csv, 40 wakes");
+    assert_eq!(line["value"], report["charge_c"]["text"]);
+    // One standard uncertainty is worth its share of the life.
+    let per_unit = line["days_per_unit"].as_f64().unwrap();
+    let per_u = line["days_per_standard_uncertainty"].as_f64().unwrap();
+    assert!((per_u.abs() / (per_unit.abs() * u * 1e3) - 1.0).abs() < 0.05, "{per_u} {per_unit}");
+    // The same life as with the true charge typed in by hand.
+    let typed = format!("charge = \"{:.6} ± {:.6} mC (k = 1)\"", charge * 1e3, u * 1e3);
+    let by_hand: String = after
+        .lines()
+        .map(|line| if line.starts_with("charge = {") { typed.as_str() } else { line })
+        .map(|line| format!("{line}\n"))
+        .collect();
+    assert!(by_hand.contains(&typed));
+    std::fs::write(&project, by_hand).unwrap();
+    let truth = forecast(&folder)["life_s"].as_f64().unwrap();
+    let life = by_trace["life_s"].as_f64().unwrap();
+    assert!((life / truth - 1.0).abs() < 1e-3, "{life} for {truth}");
+}
+
+#[test]
+fn every_format_of_every_command() {
+    let folder = Folder::demo("formats");
+    let first = "BOWLINE-1 build 1.4";
+    let commands: &[(&[&str], i32)] = &[
+        (&["read", first], 0),
+        (&["compare", first, "BOWLINE-1 build 1.5", "-p", "footbridges"], 0),
+        (&["rail", "SLIPKNOT-1 USB removed"], 1),
+        (&["load", first, "-p", "footbridges", "--dry-run"], 0),
+        (&["list"], 0),
+        (&["plot", first, "--from", "7 s", "--to", "10 s"], 0),
+        (&["keep", first], 0),
+    ];
+    for (arguments, status) in commands {
+        let all = [&["trace"], *arguments].concat();
+        let human = run(&folder.0, &all);
+        assert_eq!(human.status.code(), Some(*status), "{all:?}: {}", error(&human));
+        let wide = text(&human);
+        // The document's own lines of a dry run are shown as they are.
+        let own = |line: &&str| !line.starts_with("+ ") && !line.starts_with("- ");
+        for line in wide.lines().filter(own) {
+            assert!(line.chars().count() <= 100, "{all:?}: {line}");
+        }
+        let value = json(&run(&folder.0, &[&all[..], &["--format", "json"]].concat()));
+        assert_eq!(value["schema_version"], 1, "{all:?}");
+        let csv = text(&run(&folder.0, &[&all[..], &["--format", "csv"]].concat()));
+        let mut rows = csv.lines().map(|line| line.matches(',').count());
+        let head = rows.next().unwrap();
+        assert!(head >= 3 && rows.clone().count() >= 1, "{all:?}: {csv}");
+        let help = text(&run(&folder.0, &["trace", arguments[0], "--help"]));
+        assert!(help.contains("Example"), "{help}");
+    }
+}
+
+#[test]
+fn a_trial_is_counted_once() {
+    let folder = Folder::demo("rail");
+    let tried = |folder: &Folder| {
+        let report = json(&run(&folder.0, &["ride", "SLIPKNOT", "--format", "json"]));
+        report["trials"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|t| t["tried"].as_u64().unwrap())
+            .sum::<u64>()
+    };
+    let before = tried(&folder);
+    for _ in 0..2 {
+        let wrote = run(&folder.0, &["trace", "rail", "SLIPKNOT-1 USB removed", "--write"]);
+        assert_eq!(wrote.status.code(), Some(1), "{}", error(&wrote));
+        assert_eq!(tried(&folder), before + 1);
+    }
+    let undecided = run(
+        &folder.0,
+        &["trace", "rail", "SLIPKNOT-1 USB removed", "--write", "--threshold", "2.64 V"],
+    );
+    assert_eq!(undecided.status.code(), Some(2));
+    assert!(error(&undecided).contains("decides nothing"), "{}", error(&undecided));
+}
+
+#[test]
+fn keeping_makes_a_document_that_reads_the_same() {
+    let folder = Folder::demo("keep");
+    let (trace, charge, _) = invented();
+    std::fs::write(folder.0.join("traces/new one.csv"), trace).unwrap();
+    let kept = run(
+        &folder.0,
+        &[
+            "trace",
+            "keep",
+            "traces/new one.csv",
+            "--name",
+            "new \"one\"",
+            "--specimen",
+            "BOWLINE-2",
+            "--instrument",
+            "current logger",
+            "--range",
+            "0.5 A",
+            "--supply",
+            "3.70 V",
+            "--format",
+            "json",
+        ],
+    );
+    assert_eq!(kept.status.code(), Some(0), "{}", error(&kept));
+    let report = json(&kept);
+    let document = folder.0.join(report["document"].as_str().unwrap());
+    let text_of = std::fs::read_to_string(&document).unwrap();
+    assert!(text_of.contains("between = \"tab\"") && text_of.contains("sha256"), "{text_of}");
+    // From the source by its document, then from the kept form alone.
+    let charge_of =
+        |output: &Output| json(output)["activities"][0]["charge_c"]["value"].as_f64().unwrap();
+    let by_source =
+        charge_of(&run(&folder.0, &["trace", "read", "new \"one\"", "--format", "json"]));
+    std::fs::remove_file(folder.0.join("traces/new one.csv")).unwrap();
+    let by_kept = charge_of(&run(&folder.0, &["trace", "read", "new \"one\"", "--format", "json"]));
+    assert!((by_source - charge).abs() < 0.2e-3);
+    assert!((by_kept / by_source - 1.0).abs() < 1e-6, "{by_kept} for {by_source}");
+    let again = run(&folder.0, &["trace", "keep", "new \"one\""]);
+    assert_eq!(again.status.code(), Some(2), "its source is gone");
+    let check = run(&folder.0, &["check"]);
+    assert!(text(&check).contains("is not there"), "{}", text(&check));
+}
+
+#[cfg(unix)]
+fn signal(child: &std::process::Child) {
+    let done = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+    assert!(done.success());
+}
+
+#[cfg(unix)]
+#[test]
+fn a_growing_file_is_followed_until_it_is_stopped() {
+    let folder = Folder::demo("follow");
+    let path = folder.0.join("growing.csv");
+    let mut file = std::fs::File::create(&path).unwrap();
+    writeln!(file, "time_s,current_a").unwrap();
+    for n in 0..500 {
+        writeln!(file, "{:.3},{:.9}", f64::from(n) * 1e-3, 1e-5).unwrap();
+    }
+    file.flush().unwrap();
+    let child = command(
+        &folder.0,
+        &["trace", "read", "growing.csv", "--follow", "--progress", "--format", "json"],
+    )
+    .stdout(Stdio::piped())
+    .stderr(Stdio::piped())
+    .spawn()
+    .unwrap();
+    std::thread::sleep(Duration::from_millis(600));
+    for n in 500..900 {
+        writeln!(file, "{:.3},{:.9}", f64::from(n) * 1e-3, 1e-5).unwrap();
+    }
+    file.flush().unwrap();
+    std::thread::sleep(Duration::from_millis(900));
+    signal(&child);
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", error(&output));
+    assert_eq!(json(&output)["samples"], 900);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_stopped_keep_leaves_nothing() {
+    let folder = Folder::demo("stopped");
+    let list = |folder: &Folder| {
+        let mut names: Vec<String> = ["traces", "recordings"]
+            .iter()
+            .flat_map(|sub| std::fs::read_dir(folder.0.join(sub)).unwrap())
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        names.sort();
+        names
+    };
+    let before = list(&folder);
+    let mut child = command(&folder.0, &["trace", "keep", "-", "--name", "live"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    let mut text = String::from("time_s,current_a\n");
+    for n in 0..200_000 {
+        let _ = writeln!(text, "{:.3},0.00001", f64::from(n) * 1e-3);
+    }
+    input.write_all(text.as_bytes()).unwrap();
+    let until = Instant::now() + Duration::from_secs(20);
+    while list(&folder) == before && Instant::now() < until {
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    assert_ne!(list(&folder), before, "the work has begun: its temporary file is there");
+    signal(&child);
+    let output = child.wait_with_output().unwrap();
+    drop(input);
+    assert_eq!(output.status.code(), Some(2), "{}", error(&output));
+    assert!(error(&output).contains("nothing was written"), "{}", error(&output));
+    assert_eq!(list(&folder), before);
+}
