@@ -125,6 +125,8 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
         #[command(subcommand)]
         command: crate::trace::Trace,
     },
+    #[command(flatten)]
+    Sun(crate::sun::Sun),
     /// Check the whole folder for errors, contradictions and dangers
     #[command(after_help = "Example:  overwinter check")]
     Check,

@@ -152,6 +152,44 @@ pub(crate) fn line(
         .collect()
 }
 
+/// Three lines of a fan, each a share 0…1 for one column: the band between low and high as `░`, the middle as `─`, the lowest as `·`.
+pub(crate) fn fan(columns: &[[f64; 4]], height: usize) -> Vec<String> {
+    let row = |share: f64| ((1.0 - share.clamp(0.0, 1.0)) * (height - 1) as f64).round() as usize;
+    let mut cells = vec![vec![' '; columns.len()]; height];
+    for (at, [lowest, low, middle, high]) in columns.iter().enumerate() {
+        cells[row(*lowest)][at] = '·';
+        for line in &mut cells[row(*high)..=row(*low)] {
+            line[at] = '░';
+        }
+        cells[row(*middle)][at] = '━';
+    }
+    cells
+        .into_iter()
+        .enumerate()
+        .map(|(at, line)| {
+            let share = 1.0 - at as f64 / (height - 1) as f64;
+            let label = if at == 0 || at == height - 1 || at == height / 2 {
+                format!("{:.0} %", share * 100.0)
+            } else {
+                String::new()
+            };
+            format!("{label:>5} ┤{}", line.into_iter().collect::<String>().trim_end())
+        })
+        .collect()
+}
+
+/// A bar of what is taken (`█`) and what more could be had (`░`) with a mark where the need lies (`│`), `most` filling the width.
+pub(crate) fn harvest(taken: f64, could: f64, need: f64, most: f64, width: usize) -> String {
+    let column = |value: f64| {
+        ((value / most.max(1e-300)).clamp(0.0, 1.0) * (width - 1) as f64).round() as usize
+    };
+    let mut cells = vec![' '; width];
+    cells[..column(could)].fill('░');
+    cells[..column(taken)].fill('█');
+    cells[column(need)] = '│';
+    cells.into_iter().collect::<String>().trim_end().to_owned()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -172,6 +210,15 @@ mod tests {
         assert!(at('├') < at('●') && at('●') < at('┤'), "{text}");
         assert_eq!(at('●'), 10);
         assert!(axis.ticks(|v| format!("{v}")).contains("╵100"));
+    }
+
+    #[test]
+    fn a_fan_and_a_harvest_keep_their_order() {
+        let rows = fan(&[[0.0, 0.25, 0.5, 1.0]], 5);
+        let column: String = rows.iter().map(|r| r.chars().nth(7).unwrap_or(' ')).collect();
+        assert_eq!(column, "░░━░·");
+        assert_eq!(harvest(2.0, 4.0, 3.0, 10.0, 11), "██░│");
+        assert_eq!(harvest(0.0, 0.0, 10.0, 10.0, 5), "    │");
     }
 
     #[test]

@@ -8,6 +8,7 @@ mod measure;
 mod page;
 mod render;
 mod spreadsheet;
+mod sun;
 mod trace;
 
 use std::io::Write;
@@ -131,6 +132,7 @@ fn run(arguments: &Arguments) -> Result<u8> {
         }
         Command::Measure(command) => measure::run(common, command),
         Command::Trace { command } => trace::run(common, command),
+        Command::Sun(command) => sun::run(common, command),
         Command::Check => check(common),
         Command::Schemas { folder } => {
             let files = overwinter_documents::schemas();

@@ -48,6 +48,22 @@ pub enum StoreError {
         /// The system's reason.
         source: io::Error,
     },
+    /// A file beside the documents is no plain file.
+    #[error("{} is not a plain file", path.display())]
+    NotAFile {
+        /// The path.
+        path: PathBuf,
+    },
+    /// A file beside the documents is larger than what is read.
+    #[error("{} is too large: {bytes} bytes, at most {most} are read", path.display())]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Its size.
+        bytes: u64,
+        /// The limit.
+        most: u64,
+    },
     /// The file changed between reading and writing.
     #[error("{} was changed by somebody else meanwhile", path.display())]
     Changed {
@@ -109,6 +125,10 @@ impl StoreError {
                 format!("{}; nothing was written, the old file is as it was", reason(source)),
             ),
             Self::Read { source, .. } => ("cannot-read", reason(source)),
+            Self::NotAFile { .. } => ("not-a-file", "only plain files are read".to_owned()),
+            Self::TooLarge { .. } => {
+                ("too-large", "cut it to the years that are needed".to_owned())
+            }
             Self::Changed { .. } => (
                 "changed-meanwhile",
                 "nothing was written; read the folder again and repeat".to_owned(),

@@ -5,12 +5,14 @@
 
 #![forbid(unsafe_code)]
 
+mod beside;
 mod edit;
 mod error;
 mod list;
 mod read;
 mod write;
 
+pub use beside::{BESIDE_BYTES, read_beside};
 pub use edit::{apply_edits, edit_text};
 pub use error::StoreError;
 pub use list::{Field, put_in_list};

@@ -182,6 +182,49 @@ fn the_south_is_the_north_half_a_year_on() {
     assert!(y.longest_dark_h > 30.0 * 24.0);
 }
 
+/// The map leaves out pairs beyond a safe one; every count must be that of running them all.
+#[test]
+fn the_map_counts_as_if_every_pair_were_run() {
+    let plane = Plane::new(70.0, 180.0).unwrap();
+    let mut compared = 0;
+    for (seed, latitude, restart_drop_v, input_v) in
+        [(5, 47.0, 0.12, (3.6, 3.4)), (6, 45.0, 0.15, (4.4, 4.2)), (7, -47.0, 0.05, (3.0, 2.8))]
+    {
+        let (climate, site) = (climate(latitude), gorge(latitude));
+        let geometry = YearGeometry::new(&site, &plane);
+        let years = Years {
+            climate: &climate,
+            geometry: &geometry,
+            seed,
+            first_year: 3,
+            years: 12,
+            first_day: overwinter_sun::balance::map::midsummer(latitude),
+        };
+        let sources: Vec<Source> = [0.15, 0.3, 0.6, 1.2, 2.4]
+            .map(|w| {
+                let mut source = source(w);
+                source.charger.restart_drop_v = restart_drop_v;
+                (source.charger.input_rise_v, source.charger.input_fall_v) = input_v;
+                source
+            })
+            .into();
+        let cells: Vec<NodeTables> = [150.0, 300.0, 600.0, 1200.0, 2400.0].map(tables).into();
+        let habits = Node::new(&cells[0], &sources[0]);
+        let counts = overwinter_sun::balance::map::outage_counts(&years, &sources, &cells, &habits);
+        for (at, count) in counts.iter().enumerate() {
+            let node = Node { tables: &cells[at % 5], source: &sources[at / 5], ..habits.clone() };
+            let full = simulate(&node, &years).unwrap();
+            let days = (full.outage_days_per_year * 12.0).round() as u32;
+            let with = (full.years_with_outage.share * 12.0).round() as u32;
+            assert_eq!((count.years_with_outage, count.outage_days), (with, days), "pair {at}");
+            compared += 1;
+        }
+        let safe = counts.iter().filter(|c| c.years_with_outage == 0).count();
+        println!("latitude {latitude}: {safe} of 25 pairs never dark");
+    }
+    assert_eq!(compared, 75);
+}
+
 #[test]
 fn the_map_finds_the_smallest_pair() {
     let (climate, site, plane) = (climate(47.0), gorge(47.0), Plane::new(70.0, 180.0).unwrap());

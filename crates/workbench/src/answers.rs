@@ -25,9 +25,20 @@ pub fn choice(
 ) -> Result<ChoiceReport, QuestionError> {
     let cell = cell_of(bench, project)?;
     let boards = boards_of(bench, project)?;
-    let candidates: Vec<_> =
+    let mut candidates: Vec<_> =
         boards.iter().map(|board| candidate(bench, project, cell, board, None)).collect();
-    let question = question(project, cell);
+    if let Some(needs) = crate::sun::outage_needs(bench, project, cell, &boards) {
+        for (candidate, need) in candidates.iter_mut().zip(needs) {
+            candidate.needs.push(need);
+        }
+    }
+    let mut question = question(project, cell);
+    if project.site.is_some() && project.panel.is_some() {
+        question.warnings.push(format!(
+            "these lives are without sun: `overwinter sun \"{}\"` balances them with the panel",
+            project.name
+        ));
+    }
     choose(&question, &candidates, options)
         .map_err(|(subject, error)| ResolveError::Engine { subject, error }.into())
 }

@@ -173,6 +173,12 @@ record! {
         pub input_rising: Option<VoltageFigure>,
         /// Input voltage at which it stops.
         pub input_falling: Option<VoltageFigure>,
+        /// It throttles itself so that its input does not sag below this voltage: such a charger does not start and stop at dawn.
+        pub input_held: Option<VoltageFigure>,
+        /// Capacitor at its input.
+        pub input_capacitance: Option<CapacitanceFigure>,
+        /// How long it waits after its input sagged before it tries again.
+        pub retry: Option<DurationFigure>,
         /// Input minus cell voltage that it needs.
         pub drop: Option<VoltageFigure>,
         /// Current it takes from the cell when no source is there.

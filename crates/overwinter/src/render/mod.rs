@@ -7,6 +7,8 @@ pub(crate) mod forecast;
 pub(crate) mod measure;
 pub(crate) mod measure_csv;
 mod measure_more;
+pub(crate) mod sun;
+pub(crate) mod sun_csv;
 pub(crate) mod table;
 pub(crate) mod trace;
 pub(crate) mod trace_csv;

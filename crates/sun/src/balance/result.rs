@@ -118,6 +118,8 @@ pub struct YearResult {
     pub longest_dark_h: f64,
     /// Lowest state of charge.
     pub lowest_state: f64,
+    /// Least distance from the state of charge to the lowest usable one at the moment's temperature (0…1); below 0 when it was dark.
+    pub least_margin: f64,
     /// Hours with the cell full.
     pub full_h: f64,
     /// Of those, hours with the cell above 30 °C.

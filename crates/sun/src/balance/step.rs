@@ -91,7 +91,7 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
             _ => 0.0,
         },
         leak_a: (0..ROWS).map(|row| node.source.night_leak.current_a(row_celsius(row))).collect(),
-        out: YearResult { lowest_state: 1.0, ..YearResult::default() },
+        out: YearResult { lowest_state: 1.0, least_margin: 1.0, ..YearResult::default() },
     };
     runner.out.ledger.start_c = runner.charge_c;
     let days = weather.irradiance_w_m2.chunks(per_day).zip(weather.air_c.chunks(per_day));
@@ -193,6 +193,7 @@ impl Runner<'_> {
         }
         let state = self.state(row);
         self.out.lowest_state = self.out.lowest_state.min(state.max(0.0));
+        self.out.least_margin = self.out.least_margin.min(state - row.lowest_state);
         if state >= self.node.full_state {
             self.out.full_h += dt_h;
             if cell_c > 30.0 {

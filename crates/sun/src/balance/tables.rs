@@ -278,6 +278,16 @@ impl NodeTables {
         scaled
     }
 
+    /// Lowest state of charge, 0…1, at which the open-circuit voltage reaches a voltage; 1 where it never does.
+    pub(super) fn state_at(&self, volts: f64) -> f64 {
+        let Some(k) = self.open_circuit_v.iter().position(|v| *v >= volts) else { return 1.0 };
+        if k == 0 {
+            return 0.0;
+        }
+        let (low, high) = (self.open_circuit_v[k - 1], self.open_circuit_v[k]);
+        ((k - 1) as f64 + (volts - low) / (high - low)) / STATES as f64
+    }
+
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
         let (index, inside) = row_index(celsius);
         (&self.rows[index], inside)

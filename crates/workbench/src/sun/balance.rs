@@ -15,6 +15,7 @@ use overwinter_sun::panel::{Thermal, cell_temperature_c};
 use overwinter_sun::synthetic::climate::Climate;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 
+use super::known::{Assumptions, Basis};
 use super::node::{Prepared, Refused, Shared, load_slopes, prepare};
 use super::place::month_name;
 use super::report::{
@@ -291,7 +292,7 @@ fn share_of(share: Share) -> ShareOfYears {
     ShareOfYears { share: share.share, low: share.low, high: share.high, years: share.trials }
 }
 
-fn share(events: usize, years: usize) -> ShareOfYears {
+pub(crate) fn share(events: usize, years: usize) -> ShareOfYears {
     share_with_interval(events as u32, years as u32)
         .map_or(ShareOfYears { share: 0.0, low: 0.0, high: 1.0, years: 0 }, share_of)
 }
@@ -305,7 +306,7 @@ fn board(
 ) -> SunBoard {
     let node = prepared.node(&prepared.tables, &prepared.source);
     let first_day = midsummer(setting.place.site.observer.latitude_deg);
-    let mut flags = prepared.flags.clone();
+    let flags = prepared.flags.clone();
     let Some(summary) = summarise(&node, first_day, &run.years) else {
         return refused_board(
             Refused {
@@ -337,8 +338,15 @@ fn board(
         })
         .map(ToString::to_string)
         .collect();
-    if summary.chatter_events_per_year > 0.0 {
-        flags.push("chatter is paced by 10 µF at the charger's input and 0.1 s to its next try (from memory); more capacitance, fewer starts".into());
+    let mut assumptions = Assumptions(prepared.assumptions.clone());
+    if summary.chatter_events_per_year > 0.0 && !prepared.between.pace_known {
+        // It decides how much a panel weaker than the charger brings: nearly nothing with a long wait, nearly all with none.
+        assumptions.take(
+            "how fast the charger starts again after its input sagged",
+            "0.1 s with 10 µF at its input; what is lost in chatter hangs on it",
+            Basis::FromMemory,
+            "a scope at its input at dawn; enter `retry` and `input_capacitance`, or `input_held` for a charger that holds its input",
+        );
     }
     let outcome = outcome(setting, prepared, run, &summary, seed);
     let (need, mut verdict) = judge(&outcome.years_with_outage, target);
@@ -354,7 +362,7 @@ fn board(
         outcome: Some(outcome),
         refused: None,
         help: None,
-        assumptions: prepared.assumptions.clone(),
+        assumptions: assumptions.0,
         flags,
         cautions,
     }

@@ -1,9 +1,9 @@
 //! May these boards charge these cells, and how long does it take?
 
-use overwinter_documents::Diagnostic;
 use overwinter_documents::types::board::Board;
 use overwinter_documents::types::cell::Cell;
 use overwinter_documents::types::project::Project;
+use overwinter_documents::{Diagnostic, YesNo};
 use overwinter_sun::balance::engine::{CellBank, mean_current_a};
 use overwinter_sun::balance::tables::Bank;
 use overwinter_sun::charger::charge_time::{ChargeCell, ChargeEnd, ChargeTime, charge_time};
@@ -71,6 +71,21 @@ pub fn charge(bench: &Bench, request: &ChargeRequest) -> Result<ChargeReport, Ve
         .map(|(board, cell)| line(bench, project, board, cell, request.from_state))
         .collect();
     let mut cautions: Vec<String> = CAUTIONS.iter().map(|c| (*c).to_owned()).collect();
+    let cold: Vec<&str> = boards
+        .iter()
+        .filter(|b| {
+            b.charger.as_ref().is_some_and(|c| c.senses_temperature.known() == Some(YesNo::Yes))
+        })
+        .map(|b| b.name.as_str())
+        .collect();
+    cautions.push(if cold.is_empty() {
+        "None of these chargers is known to sense the cell's temperature: nothing prevents charging in the frost, which ruins a lithium-ion cell.".to_owned()
+    } else {
+        format!(
+            "Only {} senses the cell's temperature: nothing prevents the others from charging in the frost, which ruins a lithium-ion cell.",
+            cold.join(", ")
+        )
+    });
     cautions.push(
         "Do not leave a first charge unattended; charge on a surface that does not burn.".into(),
     );

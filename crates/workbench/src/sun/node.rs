@@ -4,7 +4,7 @@ use overwinter_documents::YesNo;
 use overwinter_documents::types::board::Board;
 use overwinter_documents::types::cell::Cell;
 use overwinter_documents::types::project::Project;
-use overwinter_engine::Scenario;
+use overwinter_engine::{Flag, Scenario};
 use overwinter_sun::balance::engine::{EngineNode, mean_current_a};
 use overwinter_sun::balance::{Node, NodeTables, RideThrough};
 use overwinter_sun::charger::permission::{ChargeLimits, Permission, Reason, may_charge};
@@ -150,7 +150,13 @@ pub(crate) fn prepare(shared: &Shared<'_>, board: &Board) -> Result<Prepared, Bo
     flags.push(format!("at 0 °C it goes dark by: {}", ending_text(engine.ending(0.0))));
     let (removed, attached) = ride_through(bench, &shown, &sighted.traits, &mut flags);
     flags.extend(case.gaps.iter().cloned());
-    flags.extend(engine.flags().iter().map(|flag| flag_text(flag).to_owned()));
+    // The engine was asked without what the balance does itself: those flags are its question's, not the board's.
+    let ours = |flag: &Flag| match flag {
+        Flag::SelfDischargeUnknown => case.scenario.cell.self_discharge.is_none(),
+        Flag::AgeingUnknown | Flag::SlowWells | Flag::FewCycles => false,
+        _ => true,
+    };
+    flags.extend(engine.flags().iter().filter(ours).map(|flag| flag_text(flag).to_owned()));
     Ok(Prepared {
         board: board.name.clone(),
         case,

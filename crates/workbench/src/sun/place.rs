@@ -69,7 +69,7 @@ fn twelve<T>(
     })
 }
 
-/// The place of a project.
+/// The place of a project. `known` receives what was taken of the place, `of_weather` what of its weather.
 ///
 /// # Errors
 /// Diagnostics at the key that cannot be.
@@ -77,6 +77,7 @@ pub(crate) fn place(
     entry: &Entry<Documented>,
     project: &Project,
     known: &mut Assumptions,
+    of_weather: &mut Assumptions,
 ) -> Result<Place, Vec<Diagnostic>> {
     let document = &entry.document;
     let latitude = document.latitude.degrees();
@@ -149,8 +150,8 @@ pub(crate) fn place(
     } else {
         Some(twelve(entry, "irradiation", &document.irradiation, |h| h.si() * 86.4 / 3600.0)?)
     };
-    let temperature = temperature(entry, project, known)?;
-    let day_correlation = known.or(
+    let temperature = temperature(entry, project, of_weather)?;
+    let day_correlation = of_weather.or(
         document.day_to_day.as_ref().map(|r| r.si()),
         "how one day's weather goes with the next's",
         0.3,
@@ -158,7 +159,7 @@ pub(crate) fn place(
         Basis::CommonPractice,
         "enter `day_to_day` (0.15 to 0.45 is usual; try 0.6 for coast and fog)",
     );
-    let between_year_cv = known.or(
+    let between_year_cv = of_weather.or(
         document.between_years.as_ref().map(|r| r.si()),
         "how much a month differs from year to year",
         0.15,
@@ -167,7 +168,7 @@ pub(crate) fn place(
         "enter `between_years` (10 to 20 % is usual; a weather service has the years)",
     );
     let cell_above_air = project.mounting.as_ref().and_then(|m| m.cell_above_air.as_ref());
-    let cell_above_air_k = known.or(
+    let cell_above_air_k = of_weather.or(
         cell_above_air.map(|k| k.si()),
         "how much warmer the cell is than the air",
         0.0,

@@ -52,8 +52,10 @@ impl Setting {
         let site = known::site(bench, &project, wanted.site)?;
         let panel = known::panel(bench, &project, wanted.panel)?;
         let mut known = Assumptions::default();
-        let place = place(&site, &project.document, &mut known)?;
+        let mut of_weather = Assumptions::default();
+        let place = place(&site, &project.document, &mut known, &mut of_weather)?;
         let labelled = labelled(&panel, &mut known)?;
+        known.0.append(&mut of_weather.0);
         let weather = match wanted.hourly {
             Some(text) => Weather::Measured(measured(&site, &place, text, &mut known)?),
             None => Weather::Climate(place.climate(&site)?),

@@ -143,6 +143,8 @@ pub(crate) struct Between {
     pub(crate) current_u: f64,
     /// Whether the set current is known.
     pub(crate) current_known: bool,
+    /// Whether the pace at which it starts and stops is known.
+    pub(crate) pace_known: bool,
     pub(crate) flags: Vec<String>,
 }
 
@@ -208,10 +210,12 @@ pub(crate) fn between(
     }
     let stated = match (traits.charger.probability_of_yes(), &shown.board.charger) {
         (Some(p), _) if p <= 0.0 => {
-            return Err(NoCharge::no(
-                format!("{name} has no charger: the panel has nothing to go through"),
-                "take a board with a charger, or a converter that charges the cell (`through = { converter = { … } }` under `mounting`)",
-            ));
+            let help = if project.is_some() {
+                "take a board with a charger, or a converter that charges the cell (`through = { converter = { … } }` under `mounting`)"
+            } else {
+                "charge the cell by itself"
+            };
+            return Err(NoCharge::no(format!("{name} has no charger"), help));
         }
         (_, Some(stated)) => stated.clone(),
         (Some(p), None) if p >= 0.5 => empty_charger(),
@@ -408,10 +412,17 @@ fn of_board(
         dropout_v,
         input_rise_v,
         input_fall_v,
+        input_regulation_v: stated.input_held.as_ref().map(|v| v.si()),
+        input_capacitance_f: stated
+            .input_capacitance
+            .as_ref()
+            .map_or(usual.input_capacitance_f, |c| c.si()),
+        retry_s: stated.retry.as_ref().map_or(usual.retry_s, |t| t.si()),
         precondition: Some(Precondition { below_v: 2.9, share: 0.1 }),
         ..usual
     };
-    Between { charger, coupling, current_u, current_known: fact.is_some(), flags }
+    let pace_known = stated.input_capacitance.is_some() && stated.retry.is_some();
+    Between { charger, coupling, current_u, current_known: fact.is_some(), pace_known, flags }
 }
 
 fn of_converter(
@@ -478,6 +489,7 @@ fn of_converter(
         coupling: Coupling::MaximumPower { efficiency, own_current_a, least_power_w },
         current_u: 0.0,
         current_known: converter.charge_current.is_some(),
+        pace_known: true,
         flags: Vec::new(),
     }
 }
@@ -534,6 +546,9 @@ fn empty_charger() -> Stated {
         safety_timer: None,
         input_rising: None,
         input_falling: None,
+        input_held: None,
+        input_capacitance: None,
+        retry: None,
         drop: None,
         back_leakage: None,
         senses_temperature: overwinter_documents::Seen::Unknown,

@@ -20,7 +20,7 @@ pub fn tilt(bench: &Bench, request: &TiltRequest) -> Result<TiltReport, Vec<Diag
     let project = project(bench, &request.project)?;
     let entry = site(bench, &project, request.site.as_deref())?;
     let mut known = Assumptions::default();
-    let place = place(&entry, &project.document, &mut known)?;
+    let place = place(&entry, &project.document, &mut known, &mut Assumptions::default())?;
     let climate = place.climate(&entry)?;
     let irradiation = place.irradiation.unwrap_or_default();
     let azimuth_deg = request.azimuth_deg.unwrap_or(place.plane.azimuth_deg);
