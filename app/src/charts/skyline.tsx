@@ -1,9 +1,9 @@
 // The skyline as seen from the spot, with the sun's paths behind it: points are dragged, moved with the arrows, or typed.
 import { useRef, useState } from "preact/hooks";
+import type { Point } from "../sun";
+import { Sheet } from "../views/sheet";
+import { Levels, NARROW, path } from "./axes";
 
-export type Point = [bearing: number, elevation: number];
-
-const NARROW = matchMedia("(max-width: 40rem)");
 const [LEFT, RIGHT, TOP, HEIGHT] = [36, 10, 10, 210];
 const HIGHEST = 75;
 const RAD = Math.PI / 180;
@@ -87,15 +87,15 @@ export function Skyline({ points, latitude, facing, onChange }: { points: Point[
         }}
         onDblClick={(e) => onChange([...shown, at(e as unknown as PointerEvent)])}
       >
-        {[0, 15, 30, 45, 60, 75].map((e) => <g key={e}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(e)} y2={y(e)} /><text class="tick" x={LEFT - 6} y={y(e) + 4} text-anchor="end">{e}°</text></g>)}
+        <Levels of={[0, 15, 30, 45, 60, 75].map((e) => [y(e), `${e}°`])} left={LEFT} right={WIDTH - RIGHT} />
         {compass.map(([b, name]) => <text key={name} class="tick" x={Math.max(x(b), LEFT + 4)} y={TOP + HEIGHT + 16} text-anchor="middle">{name}</text>)}
         {paths.map(([name, declination], i) => {
           const line = sunPath(latitude, declination).map(([b, e]) => [place(b), e] as Point).sort((a, b) => a[0] - b[0]);
           const top = line.reduce((a, b) => (b[1] > a[1] ? b : a), line[0] ?? [0, 0]);
           if (line.length < 2) return null;
-          return <g key={name}><path class={`sun-path p${i}`} d={line.map(([p, e], j) => `${j === 0 ? "M" : "L"}${px(p).toFixed(1)} ${y(e).toFixed(1)}`).join("")} />{top[1] > 3 && top[1] < HIGHEST ? <text class="tick" x={px(top[0])} y={y(top[1]) - 5} text-anchor="middle">{name}</text> : null}</g>;
+          return <g key={name}><path class={`sun-path p${i}`} d={path(line.map(([p, e]) => [px(p), y(e)]))} />{top[1] > 3 && top[1] < HIGHEST ? <text class="tick" x={px(top[0])} y={y(top[1]) - 5} text-anchor="middle">{name}</text> : null}</g>;
         })}
-        {outline.length ? <path class="ground" d={`M${px(0)} ${y(0)}${outline.map(([p, e]) => `L${px(p).toFixed(1)} ${y(e).toFixed(1)}`).join("")}L${px(360)} ${y(0)}Z`} /> : null}
+        {outline.length ? <path class="ground" d={`${path([[0, 0] as Point, ...outline, [360, 0] as Point].map(([p, e]) => [px(p), y(e)]))}Z`} /> : null}
         <path class="facing" d={`M${x(facing)} ${TOP + HEIGHT}v-9m-5 0l5 -7l5 7z`}><title>panel faces {facing.toFixed(0)}°</title></path>
         <text class="tick" x={x(facing) + 9} y={TOP + HEIGHT - 5}>panel</text>
         {shown.map(([b, e], i) => (
@@ -131,12 +131,10 @@ function Typed({ points, onChange }: { points: Point[]; onChange: (points: Point
     />
   );
   return (
-    <table class="typed">
-      <caption>Bearing clockwise from north, and how high the skyline stands there, in degrees</caption>
-      <thead><tr><th scope="col">point</th><th scope="col">bearing</th><th scope="col">elevation</th><th scope="col"><span class="visually-hidden">take away</span></th></tr></thead>
-      <tbody>{points.map((_, i) => <tr key={i}><th scope="row">{i + 1}</th><td>{field(i, 0, 360)}</td><td>{field(i, 1, 90)}</td><td><button type="button" class="quiet-button" aria-label={`Take point ${i + 1} away`} onClick={() => onChange(points.filter((__, j) => j !== i))}>−</button></td></tr>)}</tbody>
-      <tfoot><tr><td colSpan={4}><button type="button" class="quiet-button" onClick={() => onChange(sorted([...points, [largestGap(points), 10]]))}>Add a point</button></td></tr></tfoot>
-    </table>
+    <>
+      <Sheet as="typed" label="Points of the skyline" caption="Bearing clockwise from north, and how high the skyline stands there, in degrees" head={["point", "bearing", "elevation", "take away"]} rows={points.map((_, i) => ({ cells: [i + 1, field(i, 0, 360), field(i, 1, 90), <button type="button" class="quiet-button" aria-label={`Take point ${i + 1} away`} onClick={() => onChange(points.filter((__, j) => j !== i))}>−</button>] }))} />
+      <button type="button" class="quiet-button" onClick={() => onChange(sorted([...points, [largestGap(points), 10]]))}>Add a point</button>
+    </>
   );
 }
 

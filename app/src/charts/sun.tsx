@@ -2,23 +2,10 @@
 import { engineering, MONTHS, significant } from "../format";
 import type { SunBalanceMonth, SunFanDay, TiltLine } from "../types";
 import { Behind } from "../views/parts";
+import { Legend, Levels, NARROW, path, round, Uprights } from "./axes";
 
-const NARROW = matchMedia("(max-width: 40rem)");
 const LEFT = 46;
 const RIGHT = 12;
-
-function path(points: [number, number][]): string {
-  return points.map(([x, y], i) => `${i === 0 ? "M" : "L"}${x.toFixed(1)} ${y.toFixed(1)}`).join("");
-}
-
-function round(high: number, most: number): number[] {
-  const raw = high / most;
-  const power = 10 ** Math.floor(Math.log10(raw));
-  const step = ([1, 2, 5, 10].find((m) => m * power >= raw) ?? 10) * power;
-  const found: number[] = [];
-  for (let k = 0; k * step <= high * (1 + 1e-9); k++) found.push(k * step);
-  return found;
-}
 
 /** Charge a day in milliampere-hours: what panel and charger could give, what was taken, what the board asks for. */
 export function Months({ of }: { of: SunBalanceMonth[] }) {
@@ -38,7 +25,7 @@ export function Months({ of }: { of: SunBalanceMonth[] }) {
     <figure>
       <svg class="chart months-chart" viewBox={`0 0 ${WIDTH} ${TOP + HEIGHT + (dark ? 40 : 24)}`} role="img" aria-label={`Harvest against load by month. In ${MONTHS[worst.month - 1]} the sun could give ${significant(mAh(worst.could_c), 2)} mAh a day against ${significant(mAh(worst.load_c), 2)} mAh asked for.`}>
         <defs><pattern id="refused" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" x2="0" y1="0" y2="6" /></pattern></defs>
-        {round(cutAt, 4).map((v) => <g key={v}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(v)} y2={y(v)} /><text class="tick" x={LEFT - 6} y={y(v) + 4} text-anchor="end">{significant(v, 2)}</text></g>)}
+        <Levels of={round(0, cutAt, 4).map((v) => [y(v), significant(v, 2)])} left={LEFT} right={WIDTH - RIGHT} />
         <text class="tick" x={2} y={11}>mAh a day</text>
         {of.map((m, i) => {
           const x = LEFT + i * slot + slot * 0.16;
@@ -57,12 +44,7 @@ export function Months({ of }: { of: SunBalanceMonth[] }) {
         })}
         {dark ? <text class="tick" x={LEFT - 6} y={TOP + HEIGHT + 32} text-anchor="end">dark d</text> : null}
       </svg>
-      <p class="legend">
-        <span><i class="swatch taken" aria-hidden="true" /> taken into the cell</span>
-        <span><i class="swatch refused" aria-hidden="true" /> could be had, cell full</span>
-        <span><i class="swatch asked" aria-hidden="true" /> asked for by the board</span>
-        {dark ? <span>dark d: days with an outage in a mean year</span> : null}
-      </p>
+      <Legend of={[["taken", "taken into the cell"], ["refused", "could be had, cell full"], ["asked", "asked for by the board"], dark && ["", "dark d: days with an outage in a mean year"]]} />
       <Behind caption="Charge a day by month" head={["month", "could be had", "taken", "asked for", "days with an outage"]} rows={of.map((m) => [MONTHS[m.month - 1] ?? "", `${significant(mAh(m.could_c), 3)} mAh`, `${significant(mAh(m.taken_c), 3)} mAh`, `${significant(mAh(m.load_c), 3)} mAh`, significant(m.outage_days, 2)])} />
     </figure>
   );
@@ -88,17 +70,13 @@ export function Fan({ of, years }: { of: SunFanDay[]; years: number }) {
   return (
     <figure>
       <svg class="chart fan" viewBox={`0 0 ${WIDTH} ${TOP + HEIGHT + 24}`} role="img" aria-label={`State of charge over the year in ${years} years: around ${at(worst.day_of_year)} one year in ten is below ${(100 * worst.p10).toFixed(0)} %, the median stands at ${(100 * worst.p50).toFixed(0)} %.`}>
-        {[0, 0.25, 0.5, 0.75, 1].map((s) => <g key={s}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(s)} y2={y(s)} /><text class="tick" x={LEFT - 6} y={y(s) + 4} text-anchor="end">{100 * s} %</text></g>)}
-        {FIRST_OF_MONTH.map((d, i) => (place(d) > last ? null : <g key={d}><line class="grid" x1={x(d)} x2={x(d)} y1={TOP} y2={TOP + HEIGHT} />{NARROW.matches && i % 2 ? null : <text class="tick" x={x(d)} y={TOP + HEIGHT + 16} text-anchor="middle">{MONTHS[i]}</text>}</g>))}
+        <Levels of={[0, 0.25, 0.5, 0.75, 1].map((s) => [y(s), `${100 * s} %`])} left={LEFT} right={WIDTH - RIGHT} />
+        <Uprights of={FIRST_OF_MONTH.flatMap((d, i) => (place(d) > last ? [] : [[x(d), NARROW.matches && i % 2 ? "" : (MONTHS[i] ?? "")]]))} top={TOP} bottom={TOP + HEIGHT} />
         <path class="band" d={`${path(curve("p90").concat(curve("p10").reverse()))}Z`} />
         <path class="median" d={path(curve("p50"))} />
         <path class="lowest" d={path(curve("lowest"))} />
       </svg>
-      <p class="legend">
-        <span><i class="swatch median" aria-hidden="true" /> median of {years} years</span>
-        <span><i class="swatch band" aria-hidden="true" /> eight years of ten</span>
-        <span><i class="swatch lowest" aria-hidden="true" /> lowest of all</span>
-      </p>
+      <Legend of={[["median", `median of ${years} years`], ["band", "eight years of ten"], ["lowest", "lowest of all"]]} />
       <Behind caption={`State of charge over the year, ${years} years`} head={["day", "lowest", "10 %", "median", "90 %"]} rows={of.filter((_, i) => i % 3 === 0).map((d) => [at(d.day_of_year), ...[d.lowest, d.p10, d.p50, d.p90].map((s) => `${(100 * s).toFixed(0)} %`)])} />
     </figure>
   );
@@ -118,8 +96,8 @@ export function TiltCurve({ tilts, best, now }: { tilts: TiltLine[]; best: TiltL
   return (
     <figure>
       <svg class="chart narrow" viewBox={`0 0 ${WIDTH} ${TOP + HEIGHT + 30}`} role="img" aria-label={`Light on the panel in the worst month over the tilt: best at ${best.tilt_deg.toFixed(0)}° with ${significant(best.worst_kwh_m2, 3)} kWh/m² a day${now ? `; the project's ${now.tilt_deg.toFixed(0)}° has ${significant(now.worst_kwh_m2, 3)}` : ""}.`}>
-        {round(most, 4).map((v) => <g key={v}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(v)} y2={y(v)} /><text class="tick" x={LEFT - 6} y={y(v) + 4} text-anchor="end">{significant(v, 2)}</text></g>)}
-        {[0, 15, 30, 45, 60, 75, 90].filter((t) => t >= low && t <= high).map((t) => <g key={t}><line class="grid" x1={x(t)} x2={x(t)} y1={TOP} y2={TOP + HEIGHT} /><text class="tick" x={x(t)} y={TOP + HEIGHT + 15} text-anchor="middle">{t}°</text></g>)}
+        <Levels of={round(0, most, 4).map((v) => [y(v), significant(v, 2)])} left={LEFT} right={WIDTH - RIGHT} />
+        <Uprights of={[0, 15, 30, 45, 60, 75, 90].filter((t) => t >= low && t <= high).map((t) => [x(t), `${t}°`])} top={TOP} bottom={TOP + HEIGHT} />
         <text class="tick" x={LEFT + 4} y={TOP - 4}>kWh/m² a day in the worst month</text>
         <path class="median" d={path(tilts.map((t) => [x(t.tilt_deg), y(t.worst_kwh_m2)]))} />
         <circle class="point" cx={x(best.tilt_deg)} cy={y(best.worst_kwh_m2)} r="5" />

@@ -2,27 +2,9 @@
 import { engineering, stretch } from "../format";
 import type { RailCapture, TraceOverlay } from "../types";
 import { Behind } from "../views/parts";
+import { Legend, Levels, NARROW, path, round, Uprights } from "./axes";
 
-const NARROW = matchMedia("(max-width: 40rem)");
-const BOX = { left: 62, right: 14, top: 12, bottom: 30 };
-
-function round(low: number, high: number, most: number): number[] {
-  const raw = (high - low) / most;
-  const power = 10 ** Math.floor(Math.log10(raw));
-  const step = ([1, 2, 5, 10].find((m) => m * power >= raw) ?? 10) * power;
-  const found: number[] = [];
-  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) found.push(k * step);
-  return found;
-}
-
-function path(points: ([number, number] | undefined)[]): string {
-  let pen = false;
-  return points.map((p) => {
-    const text = p ? `${pen ? "L" : "M"}${p[0].toFixed(1)} ${p[1].toFixed(1)}` : "";
-    pen = p !== undefined;
-    return text;
-  }).join("");
-}
+const BOX = { left: 62, right: 14, top: 12, bottom: 28 };
 
 export function Wakes({ of }: { of: TraceOverlay }) {
   const WIDTH = NARROW.matches ? 380 : 760;
@@ -43,17 +25,13 @@ export function Wakes({ of }: { of: TraceOverlay }) {
   return (
     <figure>
       <svg class="chart overlay" viewBox={`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label={`${of.wakes.length} wakes of ${of.activity} over each other, ${stretch(t1)} long, charge ${engineering(Math.min(...charges), "C")} to ${engineering(Math.max(...charges), "C")}${odd.length ? `, ${odd.length} unlike the others` : ""}.`}>
-        {decades.map((a) => <g key={a}><line class="grid" x1={BOX.left} x2={WIDTH - BOX.right} y1={y(a)} y2={y(a)} /><text class="tick" x={BOX.left - 6} y={y(a) + 4} text-anchor="end">{engineering(a, "A", 1)}</text></g>)}
-        {round(t0, t1, NARROW.matches ? 4 : 8).map((t) => <g key={t}><line class="grid" x1={x(t)} x2={x(t)} y1={BOX.top} y2={HEIGHT - BOX.bottom} /><text class="tick" x={x(t)} y={HEIGHT - 12} text-anchor="middle">{engineering(t, "s")}</text></g>)}
+        <Levels of={decades.map((a) => [y(a), engineering(a, "A", 1)])} left={BOX.left} right={WIDTH - BOX.right} />
+        <Uprights of={round(t0, t1, NARROW.matches ? 4 : 8).map((t) => [x(t), engineering(t, "s")])} top={BOX.top} bottom={HEIGHT - BOX.bottom} />
         {of.wakes.filter((w) => !w.outlier).map((w) => <path key={w.number} class="wake" d={curve(w.mean_a)} />)}
         {odd.map((w) => <path key={w.number} class="wake odd" d={curve(w.mean_a)} />)}
         <path class="median" d={curve(of.median_a)} />
       </svg>
-      <p class="legend">
-        <span><svg viewBox="0 0 18 8" class="chart key" aria-hidden="true"><path class="median" d="M0 4h18" /></svg> middle one of {of.wakes.length}</span>
-        <span><svg viewBox="0 0 18 8" class="chart key" aria-hidden="true"><path class="wake" d="M0 4h18" /></svg> each wake</span>
-        {odd.length ? <span><svg viewBox="0 0 18 8" class="chart key" aria-hidden="true"><path class="wake odd" d="M0 4h18" /></svg> unlike the others: {odd.map((w) => w.number).join(", ")}</span> : null}
-      </p>
+      <Legend of={[["median", `middle one of ${of.wakes.length}`], ["wake", "each wake"], odd.length > 0 && ["odd", `unlike the others: ${odd.map((w) => w.number).join(", ")}`]]} />
       <Behind caption={`Wakes of ${of.activity}`} head={["wake", "starts at", "charge above the floor", ""]} rows={of.wakes.map((w) => [w.number, stretch(w.start_s), engineering(w.charge_c, "C", 4), w.outlier ? "▲ unlike the others" : ""])} />
     </figure>
   );
@@ -82,8 +60,8 @@ export function Rail({ of }: { of: RailCapture }) {
   return (
     <figure>
       <svg class="chart rail-chart" viewBox={`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label={`Supply rail: ${of.before_v.toFixed(2)} V before, lowest ${of.lowest_v.toFixed(3)} V, threshold ${of.threshold_v.toFixed(2)} ± ${of.tolerance_v.toFixed(2)} V. ${of.verdict}`}>
-        {round(low, high, 5).map((v) => <g key={v}><line class="grid" x1={BOX.left} x2={WIDTH - BOX.right} y1={y(v)} y2={y(v)} /><text class="tick" x={BOX.left - 6} y={y(v) + 4} text-anchor="end">{v.toFixed(high - low < 1 ? 2 : 1)} V</text></g>)}
-        {round(t0, t1, NARROW.matches ? 4 : 8).map((t) => <g key={t}><line class="grid" x1={x(t)} x2={x(t)} y1={BOX.top} y2={HEIGHT - BOX.bottom} /><text class="tick" x={x(t)} y={HEIGHT - 12} text-anchor="middle">{engineering(t, "s")}</text></g>)}
+        <Levels of={round(low, high, 5).map((v) => [y(v), `${v.toFixed(high - low < 1 ? 2 : 1)} V`])} left={BOX.left} right={WIDTH - BOX.right} />
+        <Uprights of={round(t0, t1, NARROW.matches ? 4 : 8).map((t) => [x(t), engineering(t, "s")])} top={BOX.top} bottom={HEIGHT - BOX.bottom} />
         <rect class="tolerance" x={BOX.left} width={WIDTH - BOX.left - BOX.right} y={y(of.threshold_v + of.tolerance_v)} height={Math.max(y(of.threshold_v - of.tolerance_v) - y(of.threshold_v + of.tolerance_v), 1)} />
         <line class="target" x1={BOX.left} x2={WIDTH - BOX.right} y1={y(of.threshold_v)} y2={y(of.threshold_v)} />
         <path class="rail-band" d={`${path(outline)}Z`} />

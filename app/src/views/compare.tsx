@@ -5,13 +5,10 @@ import { engineering, significant } from "../format";
 import { started } from "../state";
 import { faultOf, type Recordings } from "../traces";
 import type { RecordingLine, TraceChange, TraceComparison, TraceFigure } from "../types";
-import { Faults, Unknown, Waiting } from "./parts";
+import { Unknown, Waiting } from "./parts";
+import { Bulleted, Figures, Select, Sheet, Told } from "./sheet";
 
 const pair = signal<{ before: string; after: string } | undefined>(undefined);
-
-function Pick({ label, value, lines, onPick }: { label: string; value: string; lines: RecordingLine[]; onPick: (name: string) => void }) {
-  return <label class="inline left">{label} <select aria-label={label} value={value} onChange={(e) => onPick(e.currentTarget.value)}>{lines.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label>;
-}
 
 export function Compare({ lines, of }: { lines: RecordingLine[]; of: Recordings }) {
   const known = (name: string | undefined) => lines.find((l) => l.name === name);
@@ -30,12 +27,12 @@ export function Compare({ lines, of }: { lines: RecordingLine[]; of: Recordings 
     <section class="compare">
       <h2>Two recordings compared</h2>
       <div class="trace-tools">
-        <Pick label="before" value={before.name} lines={lines} onPick={(name) => { pair.value = { before: name, after: after.name }; }} />
-        <Pick label="after" value={after.name} lines={lines} onPick={(name) => { pair.value = { before: before.name, after: name }; }} />
+        <Select label="before" value={before.name} names={lines.map((l) => l.name)} onPick={(name) => { pair.value = { before: name, after: after.name }; }} />
+        <Select label="after" value={after.name} names={lines.map((l) => l.name)} onPick={(name) => { pair.value = { before: before.name, after: name }; }} />
       </div>
       {before.name === after.name ? <p class="quiet">Choose two different recordings.</p> : !of.deep ? <FromSummaries before={before} after={after} /> : (
         <>
-          <Faults of={(current?.faults ?? []).map((f) => ({ code: "trace", severity: "error", file: null, span: null, help: null, ...f }) as never)} title="These two cannot be compared" />
+          <Told of={current?.faults} title="These two cannot be compared" />
           {current?.found ? <Found of={current.found} /> : current ? null : <Waiting>Comparing…</Waiting>}
         </>
       )}
@@ -56,28 +53,25 @@ function signed(value: number, unit: string): string {
 
 function Table({ rows, tested }: { rows: Row[]; tested: boolean }) {
   return (
-    <div class="scroll" tabIndex={0} role="region" aria-label="What changed">
-      <table>
-        <caption>Difference: after less before, ± two standard uncertainties.{tested ? " Chance: how often a difference as large would come without any change." : ""}</caption>
-        <thead><tr><th scope="col">what</th><th scope="col" class="number">before</th><th scope="col" class="number">after</th><th scope="col" class="number">difference</th>{tested ? <><th scope="col" class="number">chance</th><th scope="col">changed?</th></> : null}</tr></thead>
-        <tbody>
-          {rows.map(({ what, unit, change, note }) => (
-            <tr key={what}>
-              <th scope="row"><bdi>{what}</bdi></th>
-              {change ? (
-                <>
-                  <td class="number">{engineering(change.before.value, unit)}</td>
-                  <td class="number">{engineering(change.after.value, unit)}</td>
-                  <td class="number">{signed(change.difference, unit)}{change.standard_uncertainty === null ? "" : ` ± ${engineering(2 * change.standard_uncertainty, unit, 2)}`}</td>
-                  {tested ? <><td class="number">{change.p_value === null ? "–" : change.p_value < 1e-4 ? "< 0.01 %" : `${significant(100 * change.p_value, 2)} %`}</td>
-                  <td>{change.significant === null ? <Unknown>cannot tell</Unknown> : change.significant ? <b>● yes</b> : "○ within chance"}</td></> : null}
-                </>
-              ) : <td colSpan={tested ? 5 : 3} class="quiet">{note}</td>}
-            </tr>
-          ))}
-        </tbody>
-      </table>
-    </div>
+    <Sheet
+      label="What changed"
+      caption={`Difference: after less before, ± two standard uncertainties.${tested ? " Chance: how often a difference as large would come without any change." : ""}`}
+      head={["what", "#before", "#after", "#difference", ...(tested ? ["#chance", "changed?"] : [])]}
+      rows={rows.map(({ what, unit, change, note }) => ({
+        wide: !change,
+        cells: [
+          <bdi>{what}</bdi>,
+          ...(change
+            ? [
+                engineering(change.before.value, unit),
+                engineering(change.after.value, unit),
+                `${signed(change.difference, unit)}${change.standard_uncertainty === null ? "" : ` ± ${engineering(2 * change.standard_uncertainty, unit, 2)}`}`,
+                ...(tested ? [change.p_value === null ? "–" : change.p_value < 1e-4 ? "< 0.01 %" : `${significant(100 * change.p_value, 2)} %`, change.significant === null ? <Unknown>cannot tell</Unknown> : change.significant ? <b>● yes</b> : "○ within chance"] : []),
+              ]
+            : [note]),
+        ],
+      }))}
+    />
   );
 }
 
@@ -102,16 +96,19 @@ function Found({ of }: { of: TraceComparison }) {
     <>
       {of.verdict.map((v, i) => <p key={i} class={i === 0 ? "lead" : ""}>{v}</p>)}
       {days ? (
-        <dl class="between">
-          <div><dt>project</dt><dd><bdi>{days.project}</bdi>, <bdi>{days.cell}</bdi></dd></div>
-          <div><dt>before</dt><dd>{significant(days.before_days, 3)} d</dd></div>
-          <div><dt>after</dt><dd>{significant(days.after_days, 3)} d</dd></div>
-          <div><dt>gained</dt><dd><b>{days.gained_days > 0 ? "+" : ""}{significant(days.gained_days, 3).replace("-", "−")} d</b>{days.standard_uncertainty_days === null ? "" : ` ± ${significant(2 * days.standard_uncertainty_days, 2)} d`}</dd></div>
-        </dl>
+        <Figures
+          as="between"
+          of={[
+            ["project", <><bdi>{days.project}</bdi>, <bdi>{days.cell}</bdi></>],
+            ["before", `${significant(days.before_days, 3)} d`],
+            ["after", `${significant(days.after_days, 3)} d`],
+            ["gained", <><b>{days.gained_days > 0 ? "+" : ""}{significant(days.gained_days, 3).replace("-", "−")} d</b>{days.standard_uncertainty_days === null ? "" : ` ± ${significant(2 * days.standard_uncertainty_days, 2)} d`}</>],
+          ]}
+        />
       ) : null}
       <Table rows={rows} tested />
       {days ? <p class="quiet">{days.basis}</p> : null}
-      {of.cautions.length > 0 ? <ul class="flags">{of.cautions.map((c) => <li key={c}>{c}</li>)}</ul> : null}
+      <Bulleted of={of.cautions} as="flags" />
     </>
   );
 }

@@ -7,15 +7,7 @@ import { choose, engine, go, project, projects, ranked, started } from "../state
 import { balance, charge, FIRST_YEARS, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopMap, tilt, tried, YEARS, years } from "../sun";
 import type { ChargeLine, SunAssumption, SunBoard, SunLedgerLine, SunMapReport, SunOutcome, SunReport, ShareOfYears } from "../types";
 import { Behind, Faults, Unknown, Verdict, Waiting } from "./parts";
-
-function Select({ label, value, names, none, onPick }: { label: string; value: string | undefined; names: string[]; none: string; onPick: (name: string) => void }) {
-  return (
-    <label class="inline left">{label} <select aria-label={label} value={value ?? ""} onChange={(e) => onPick(e.currentTarget.value)}>
-      {value !== undefined && names.includes(value) ? null : <option value={value ?? ""}>{value ?? none}</option>}
-      {names.map((n) => <option key={n} value={n}>{n}</option>)}
-    </select></label>
-  );
-}
+import { Bulleted, Figures, Select, Sheet } from "./sheet";
 
 let pause: ReturnType<typeof setTimeout> | undefined;
 
@@ -49,8 +41,8 @@ export function SunView({ board }: { board: string }) {
       <div class="trace-tools">
         <Select label="project" value={started.value} names={projects.value.map((p) => p.name)} none="your own" onPick={(name) => { tried.value = {}; choose(name); }} />
         <Select label="board" value={chosen?.board ?? (board || undefined)} names={boards} none="–" onPick={(name) => go({ view: "sun", board: name })} />
-        <Select label="site" value={siteName.value} names={sites.value.map((s) => s.name)} none="none" onPick={(name) => { tried.value = { ...tried.value, site: name || undefined, skyline: undefined }; }} />
-        <Select label="panel" value={panelName.value} names={panels.value.map((p) => p.name)} none="none" onPick={(name) => { tried.value = { ...tried.value, panel: name || undefined }; }} />
+        <Select label="site" value={siteName.value} names={sites.value.map((s) => s.name)} onPick={(name) => { tried.value = { ...tried.value, site: name || undefined, skyline: undefined }; }} />
+        <Select label="panel" value={panelName.value} names={panels.value.map((p) => p.name)} onPick={(name) => { tried.value = { ...tried.value, panel: name || undefined }; }} />
         <Select label="years" value={String(years.value)} names={YEARS.map(String)} none="" onPick={(n) => { years.value = Number(n); }} />
       </div>
       {complete ? <Progress board={board} /> : <Missing />}
@@ -107,7 +99,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
       </p>
       <p class="quiet"><bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
       {board.refused ? <p class="warn">{board.refused}{board.help ? <span class="quiet"> {board.help}</span> : null}</p> : null}
-      {board.flags.length > 0 ? <ul class="flags">{board.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
+      <Bulleted of={board.flags} as="flags" />
       {outcome ? <Outcome of={outcome} report={report} /> : null}
       {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} stale={balance.value.allOf !== balance.value.of} /> : null}
       <SkylineSection report={report} />
@@ -115,7 +107,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
       <TiltSection />
       <ChargeSection board={board.board} />
       <Assumptions of={[...report.assumptions, ...board.assumptions]} notes={report.setting.notes} />
-      <ul class="cautions">{[...board.cautions, ...report.cautions].map((c) => <li key={c}>{c}</li>)}<li>{report.interval_of}</li></ul>
+      <Bulleted of={[...board.cautions, ...report.cautions, report.interval_of]} as="cautions" />
     </>
   );
 }
@@ -128,28 +120,28 @@ function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
       <div class="columns">
         <section>
           <h2>Outages</h2>
-          <dl class="pairs-list">
-            <div><dt>years with an outage, by the weather</dt><dd><b>{shareText(of.years_with_outage)}</b></dd></div>
-            {of.uncertain ? <div><dt>with uncertain inputs as well</dt><dd>{shareText(of.uncertain.years_with_outage)}</dd></div> : null}
-            {report.target_share === null ? null : <div><dt>the project allows</dt><dd>at most {percent(report.target_share)}</dd></div>}
-            <div><dt>outage days in a mean year</dt><dd>{significant(of.outage_days_per_year, 3)}{of.outage_days_standard_error === null || of.outage_days_per_year === 0 ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}</dd></div>
-            <div><dt>longest dark run of all years</dt><dd>{of.longest_dark_s > 0 ? stretch(of.longest_dark_s) : "none"}</dd></div>
-            <div><dt>worst month</dt><dd>{of.worst_month === null ? "none" : MONTHS[of.worst_month - 1]}</dd></div>
-            <div><dt>lowest state of charge</dt><dd>{(100 * of.lowest_state).toFixed(0)} %</dd></div>
-            {of.daily_bank ? <div><dt>the same by a daily bank; charged in the frost / not</dt><dd>{percent(of.daily_bank.frost_charged.share)} / {percent(of.daily_bank.frost_kept_out.share)}</dd></div> : null}
-          </dl>
+          <Figures of={[
+            ["years with an outage, by the weather", <b>{shareText(of.years_with_outage)}</b>],
+            of.uncertain && ["with uncertain inputs as well", shareText(of.uncertain.years_with_outage)],
+            report.target_share !== null && ["the project allows", `at most ${percent(report.target_share)}`],
+            ["outage days in a mean year", `${significant(of.outage_days_per_year, 3)}${of.outage_days_standard_error === null || of.outage_days_per_year === 0 ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}`],
+            ["longest dark run of all years", of.longest_dark_s > 0 ? stretch(of.longest_dark_s) : "none"],
+            ["worst month", of.worst_month === null ? "none" : MONTHS[of.worst_month - 1]],
+            ["lowest state of charge", `${(100 * of.lowest_state).toFixed(0)} %`],
+            of.daily_bank && ["the same by a daily bank; charged in the frost / not", `${percent(of.daily_bank.frost_charged.share)} / ${percent(of.daily_bank.frost_kept_out.share)}`],
+          ]} />
         </section>
         <section>
           <h2>What the cell and the board go through</h2>
-          <dl class="pairs-list">
-            <div><dt>days of autonomy at 0 °C</dt><dd>{significant(of.autonomy_days, 3)} d</dd></div>
-            <div><dt>mean load</dt><dd>{engineering(of.mean_load_a, "A")}</dd></div>
-            <div><dt>resets a year</dt><dd>{resets}{of.resets_per_year_least === of.resets_per_year_most ? "" : <> <Unknown>ride-through not known</Unknown></>}</dd></div>
-            <div><dt>source goes away, at least</dt><dd>{many(of.source_lost_per_year)} a year, {many(of.chatter_per_year)} of them in chatter</dd></div>
-            <div><dt>cell full</dt><dd>{percent(of.share_full)} of the time</dd></div>
-            <div><dt>full and above 30 °C</dt><dd>{significant(of.hot_full_hours_per_year, 3)} h a year</dd></div>
-            <div><dt>charged outside of its window</dt><dd>{significant(of.frost_charge_hours_per_year, 3)} h a year</dd></div>
-          </dl>
+          <Figures of={[
+            ["days of autonomy at 0 °C", `${significant(of.autonomy_days, 3)} d`],
+            ["mean load", engineering(of.mean_load_a, "A")],
+            ["resets a year", <>{resets}{of.resets_per_year_least === of.resets_per_year_most ? "" : <> <Unknown>ride-through not known</Unknown></>}</>],
+            ["source goes away, at least", `${many(of.source_lost_per_year)} a year, ${many(of.chatter_per_year)} of them in chatter`],
+            ["cell full", `${percent(of.share_full)} of the time`],
+            ["full and above 30 °C", `${significant(of.hot_full_hours_per_year, 3)} h a year`],
+            ["charged outside of its window", `${significant(of.frost_charge_hours_per_year, 3)} h a year`],
+          ]} />
           {rule ? (
             <p class="thumb"><b>Rule of thumb, beside it:</b> worst month ({MONTHS[rule.worst_month - 1]}) harvest over load {significant(rule.worst_month_ratio, 3)}, usual advice {significant(rule.ratio_wanted, 2)}; autonomy {significant(rule.autonomy_days, 3)} d, usual advice {significant(rule.autonomy_wanted, 2)} d: {rule.met ? "met" : "not met"}. It knows neither rows of dark days nor the charger; the years above do.</p>
           ) : null}
@@ -180,27 +172,23 @@ function Boards({ of, chosen, stale }: { of: SunReport; chosen: string; stale: b
   return (
     <section class={stale ? "old" : ""}>
       <h2>Boards beside each other</h2>
-      <div class="scroll" tabIndex={0} role="region" aria-label="Boards beside each other">
-        <table>
-          <caption>The same {of.years} years for every board: a first look. The chosen board is run for more.</caption>
-          <thead><tr><th scope="col">board</th><th scope="col">verdict</th><th scope="col" class="number">years with an outage</th><th scope="col" class="number">outage days a year</th><th scope="col" class="number">resets a year</th><th scope="col">why</th></tr></thead>
-          <tbody>
-            {of.boards.map((b) => {
-              const o = b.outcome;
-              return (
-                <tr key={b.board} aria-current={b.board === chosen ? "true" : undefined}>
-                  <th scope="row"><button type="button" class="name" onClick={() => go({ view: "sun", board: b.board })}><bdi>{b.board}</bdi></button></th>
-                  <td>{b.need ? <Verdict of={b.need} /> : "–"}</td>
-                  <td class="number">{o ? shareText(o.years_with_outage) : "–"}</td>
-                  <td class="number">{o ? significant(o.outage_days_per_year, 2) : "–"}</td>
-                  <td class="number">{o ? (o.resets_per_year_least === o.resets_per_year_most ? many(o.resets_per_year_least) : <Unknown>{`${many(o.resets_per_year_least)} … ${many(o.resets_per_year_most)}`}</Unknown>) : "–"}</td>
-                  <td class="words-wide">{b.refused ?? b.verdict}</td>
-                </tr>
-              );
-            })}
-          </tbody>
-        </table>
-      </div>
+      <Sheet
+        label="Boards beside each other"
+        caption={`The same ${of.years} years for every board: a first look. The chosen board is run for more.`}
+        head={["board", "verdict", "#years with an outage", "#outage days a year", "#resets a year", "~why"]}
+        rows={of.boards.map((b) => {
+          const o = b.outcome;
+          return {
+            current: b.board === chosen,
+            cells: [
+              <button type="button" class="name" onClick={() => go({ view: "sun", board: b.board })}><bdi>{b.board}</bdi></button>,
+              b.need ? <Verdict of={b.need} /> : "–",
+              ...(o ? [shareText(o.years_with_outage), significant(o.outage_days_per_year, 2), o.resets_per_year_least === o.resets_per_year_most ? many(o.resets_per_year_least) : <Unknown>{`${many(o.resets_per_year_least)} … ${many(o.resets_per_year_most)}`}</Unknown>] : ["–", "–", "–"]),
+              b.refused ?? b.verdict,
+            ],
+          };
+        })}
+      />
     </section>
   );
 }
@@ -258,7 +246,7 @@ function Grid({ of, said }: { of: SunMapReport; said: string[] }) {
   const flags = of.flags.filter((f) => !said.includes(f));
   const { choice } = of.smallest;
   const at = (panel: number, cell: number) => of.points.find((p) => p.panel === panel && p.cell === cell);
-  const up = (point: SunMapReport["smallest"]["choice"], what: string) => (point ? <div><dt>{what}: {engineering(of.panels_w[point.panel] ?? NaN, "W")} with {capacity(of.cells_c[point.cell] ?? NaN)}</dt><dd>{shareText(point.years_with_outage)}, {significant(point.outage_days_per_year, 2)} d a year</dd></div> : null);
+  const up = (point: SunMapReport["smallest"]["choice"], what: string): [string, string] | null => point && [`${what}: ${engineering(of.panels_w[point.panel] ?? NaN, "W")} with ${capacity(of.cells_c[point.cell] ?? NaN)}`, `${shareText(point.years_with_outage)}, ${significant(point.outage_days_per_year, 2)} d a year`];
   return (
     <>
       <div class="scroll" tabIndex={0} role="region" aria-label="Chance of an outage in a year by panel and cell">
@@ -284,8 +272,8 @@ function Grid({ of, said }: { of: SunMapReport; said: string[] }) {
         </table>
       </div>
       <p class="sentence"><b>{of.smallest.text}</b></p>
-      {choice ? <dl class="pairs-list">{up(of.smallest.one_panel_up, "one panel up")}{up(of.smallest.one_cell_up, "one cell up")}</dl> : null}
-      {flags.length > 0 ? <ul class="flags">{flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
+      {choice ? <Figures of={[up(of.smallest.one_panel_up, "one panel up"), up(of.smallest.one_cell_up, "one cell up")]} /> : null}
+      <Bulleted of={flags} as="flags" />
     </>
   );
 }
@@ -300,7 +288,7 @@ function TiltSection() {
         <>
           <p>Best at <b>{report.best.tilt_deg.toFixed(0)}°</b>: {significant(report.best.worst_kwh_m2, 3)} kWh/m² a day in {MONTHS[report.best.worst_month - 1]}{report.now ? `; the project's ${report.now.tilt_deg.toFixed(0)}° brings ${significant(report.now.worst_kwh_m2, 3)} in ${MONTHS[report.now.worst_month - 1]}` : ""}.</p>
           <TiltCurve tilts={report.tilts} best={report.best} now={report.now} />
-          {report.notes.length > 0 ? <ul class="cautions">{report.notes.map((n) => <li key={n}>{n}</li>)}</ul> : null}
+          <Bulleted of={report.notes} as="cautions" />
         </>
       ) : trouble ? null : <Waiting>Turning the panel…</Waiting>}
     </section>
@@ -322,24 +310,18 @@ function ChargeSection({ board }: { board: string }) {
       <h2>May it charge this cell, and how long from empty</h2>
       {trouble ? <p class="quiet">{trouble}</p> : null}
       {report ? (
-        <div class="scroll" tabIndex={0} role="region" aria-label="Charging">
-          <table>
-            <caption>On USB, the project's load running, from {percent(report.from_state)}</caption>
-            <thead><tr><th scope="col">board</th><th scope="col">cell</th><th scope="col">may it</th><th scope="col" class="number">set to</th><th scope="col" class="number">takes</th><th scope="col">why</th></tr></thead>
-            <tbody>
-              {lines.map((l) => (
-                <tr key={`${l.board}\n${l.cell}`} aria-current={l.board === board ? "true" : undefined}>
-                  <th scope="row"><bdi>{l.board}</bdi></th>
-                  <td><bdi>{l.cell}</bdi></td>
-                  <td><Verdict of={l.verdict.allowed} /></td>
-                  <td class="number">{l.set_current_a === null ? "–" : engineering(l.set_current_a, "A")}</td>
-                  <td class="number">{l.span ? stretch(l.span.total_s) : "–"}</td>
-                  <td class="words-wide">{(l.board === board ? [...l.verdict.reasons, ends(l)] : l.verdict.reasons.slice(0, 1)).filter(Boolean).join("; ")}</td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
-        </div>
+        <Sheet
+          label="Charging"
+          caption={`On USB, the project's load running, from ${percent(report.from_state)}`}
+          head={["board", "cell", "may it", "#set to", "#takes", "~why"]}
+          rows={lines.map((l) => ({
+            current: l.board === board,
+            cells: [
+              <bdi>{l.board}</bdi>, <bdi>{l.cell}</bdi>, <Verdict of={l.verdict.allowed} />, l.set_current_a === null ? "–" : engineering(l.set_current_a, "A"), l.span ? stretch(l.span.total_s) : "–",
+              (l.board === board ? [...l.verdict.reasons, ends(l)] : l.verdict.reasons.slice(0, 1)).filter(Boolean).join("; "),
+            ],
+          }))}
+        />
       ) : trouble ? null : <Waiting>Charging…</Waiting>}
     </section>
   );
@@ -351,14 +333,9 @@ function Assumptions({ of, notes }: { of: SunAssumption[]; notes: string[] }) {
     <section>
       <h2>Not known, and what was taken</h2>
       {seen.length === 0 ? <p class="quiet">Nothing had to be assumed.</p> : (
-        <div class="scroll" tabIndex={0} role="region" aria-label="Not known, and what was taken">
-          <table>
-            <thead><tr><th scope="col">not known</th><th scope="col">taken</th><th scope="col">kind</th><th scope="col">what would settle it</th></tr></thead>
-            <tbody>{seen.map((a) => <tr key={`${a.unknown}${a.taken}`}><th scope="row"><span class="unknown">{a.unknown}</span></th><td>{a.taken}</td><td>{a.kind}</td><td>{a.settle}</td></tr>)}</tbody>
-          </table>
-        </div>
+        <Sheet label="Not known, and what was taken" head={["not known", "taken", "kind", "what would settle it"]} rows={seen.map((a) => ({ cells: [<span class="unknown">{a.unknown}</span>, a.taken, a.kind, a.settle] }))} />
       )}
-      {notes.length > 0 ? <ul class="cautions">{notes.map((n) => <li key={n}>{n}</li>)}</ul> : null}
+      <Bulleted of={notes} as="cautions" />
     </section>
   );
 }

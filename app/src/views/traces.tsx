@@ -1,5 +1,6 @@
 // Recordings of current: zoom and pan through any length, cursors, wakes laid over each other, two compared, rail captures.
 import { signal } from "@preact/signals";
+import type { ComponentChildren } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { clock, TracePlot } from "../charts/trace";
 import { Viewer } from "../charts/viewer";
@@ -9,7 +10,8 @@ import { engine, go, told } from "../state";
 import { after, faultOf, type Recordings, recordings } from "../traces";
 import type { RailCapture, RecordingLine, TraceActivity, TraceDefect, TraceOverlay, TraceReport, TraceSummary } from "../types";
 import { Compare } from "./compare";
-import { Behind, Faults, Unknown, Waiting } from "./parts";
+import { Behind, Unknown, Waiting } from "./parts";
+import { Bulleted, Figures, Select, Sheet, Told } from "./sheet";
 
 type Fault = ReturnType<typeof faultOf>;
 
@@ -25,11 +27,6 @@ async function load(): Promise<void> {
   }
 }
 
-/** Faults of any origin in the shape that the view of faults takes. */
-function Told({ of, title }: { of: Fault | undefined; title: string }) {
-  return of ? <Faults title={title} of={of.map((f) => ({ code: "trace", severity: "error", file: null, span: null, help: null, ...f }) as never)} /> : null;
-}
-
 export function TracesView({ name }: { name: string }) {
   const ready = engine.value !== undefined;
   useEffect(() => {
@@ -41,7 +38,8 @@ export function TracesView({ name }: { name: string }) {
     <article class="sheet traces">
       <header class="sheet-head">
         <h1>Traces{chosen ? <>: <bdi>{chosen.name}</bdi></> : null}</h1>
-        {chosen && lines ? <label class="inline">recording <select aria-label="recording" value={chosen.name} onChange={(e) => go({ view: "traces", recording: e.currentTarget.value })}>{lines.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label> : null}
+        <span class="spacer" />
+        {chosen && lines ? <Select label="recording" value={chosen.name} names={lines.map((l) => l.name)} onPick={(recording) => go({ view: "traces", recording })} /> : null}
         {chosen ? <button type="button" class="quiet-button" onClick={() => print()}>Print</button> : null}
       </header>
       {name && lines && lines.length > 0 && chosen?.name !== name ? <p class="warn" role="alert">There is no recording “<bdi>{name}</bdi>” here: another one is shown.</p> : null}
@@ -71,30 +69,29 @@ function List({ lines, chosen }: { lines: RecordingLine[]; chosen: string | unde
   return (
     <section>
       <h2>Recordings</h2>
-      <div class="scroll" tabIndex={0} role="region" aria-label="Recordings">
-        <table class="recordings">
-          <thead><tr><th scope="col">recording</th><th scope="col">specimen</th><th scope="col">date</th><th scope="col" class="number">length</th><th scope="col" class="number">samples</th><th scope="col" class="number">sleep floor</th><th scope="col" class="number">wakes</th><th scope="col" class="number">charge a wake</th><th scope="col">found</th></tr></thead>
-          <tbody>
-            {lines.map((l) => (
-              <tr key={l.name} aria-current={l.name === chosen ? "true" : undefined}>
-                <th scope="row"><button type="button" class="name" onClick={() => go({ view: "traces", recording: l.name })}><bdi>{l.name}</bdi></button></th>
-                <td>{l.specimen ? <bdi>{l.specimen}</bdi> : <Unknown />}</td>
-                <td class="nowrap">{l.date}</td>
-                <td class="number">{l.summary ? stretch(l.summary.last_s - l.summary.first_s) : "–"}</td>
-                <td class="number">{l.summary ? l.summary.samples.toLocaleString("en").replace(/,/g, "\u202f") : "–"}</td>
-                {l.shows === "rail" ? <td colSpan={3} class="quiet">a supply rail</td> : (
-                  <>
-                    <td class="number">{l.summary?.floor_a ? brief(l.summary.floor_a.text) : <Unknown />}</td>
-                    <td class="number">{l.summary ? l.summary.wakes : "–"}</td>
-                    <td class="number">{l.summary?.activities[0] ? brief(l.summary.activities[0].charge_c.text) : "–"}</td>
-                  </>
-                )}
-                <td>{l.problem ? <span class="warn">{l.problem}</span> : l.summary && l.summary.defects.length > 0 ? l.summary.defects.map((d) => d.kind).join(", ") : "nothing wrong"}</td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </div>
+      <Sheet
+        as="recordings"
+        label="Recordings"
+        head={["recording", "specimen", "date", "#length", "#samples", "#sleep floor", "#wakes", "#charge a wake", "found"]}
+        rows={lines.map((l) => {
+          const s = l.summary;
+          const current = l.shows === "current";
+          return {
+            current: l.name === chosen,
+            cells: [
+              <button type="button" class="name" onClick={() => go({ view: "traces", recording: l.name })}><bdi>{l.name}</bdi></button>,
+              l.specimen ? <bdi>{l.specimen}</bdi> : <Unknown />,
+              <span class="nowrap">{l.date}</span>,
+              s ? stretch(s.last_s - s.first_s) : "–",
+              s ? s.samples.toLocaleString("en").replace(/,/g, "\u202f") : "–",
+              current ? (s?.floor_a ? brief(s.floor_a.text) : <Unknown />) : "a supply rail",
+              s && current ? s.wakes : "–",
+              current && s?.activities[0] ? brief(s.activities[0].charge_c.text) : "–",
+              l.problem ? <span class="warn">{l.problem}</span> : s && s.defects.length > 0 ? s.defects.map((d) => d.kind).join(", ") : "nothing wrong",
+            ],
+          };
+        })}
+      />
     </section>
   );
 }
@@ -190,14 +187,18 @@ function Cursors({ viewer, deep }: { viewer: Viewer; deep: boolean }) {
   const f = found.figures;
   const about = found.exact ? "" : "≈ ";
   return (
-    <dl class="between" aria-live="polite" aria-busy={deep && !found.exact}>
-      <div><dt>between A and B</dt><dd>{stretch(f.duration_s)}</dd></div>
-      <div><dt>charge</dt><dd>{about}{engineering(f.charge_c, "C", 4)}</dd></div>
-      <div><dt>above the floor</dt><dd>{f.above_floor_c === null ? <Unknown /> : about + engineering(f.above_floor_c, "C", 4)}</dd></div>
-      <div><dt>mean</dt><dd>{about}{engineering(f.mean_a, "A", 4)}</dd></div>
-      <div><dt>least … most</dt><dd>{engineering(f.min_a, "A")} … {engineering(f.max_a, "A")}</dd></div>
-      <div><dt>from</dt><dd>{f.samples_per_column <= 1 ? "the samples" : `columns of ${significant(f.samples_per_column, 3)} samples`}</dd></div>
-    </dl>
+    <Figures
+      as="between"
+      busy={deep && !found.exact}
+      of={[
+        ["between A and B", stretch(f.duration_s)],
+        ["charge", about + engineering(f.charge_c, "C", 4)],
+        ["above the floor", f.above_floor_c === null ? <Unknown /> : about + engineering(f.above_floor_c, "C", 4)],
+        ["mean", about + engineering(f.mean_a, "A", 4)],
+        ["least … most", `${engineering(f.min_a, "A")} … ${engineering(f.max_a, "A")}`],
+        ["from", f.samples_per_column <= 1 ? "the samples" : `columns of ${significant(f.samples_per_column, 3)} samples`],
+      ]}
+    />
   );
 }
 
@@ -212,7 +213,7 @@ function Overlays({ line, of, activities }: { line: RecordingLine; of: Recording
   return (
     <section>
       <h2>Wakes over each other</h2>
-      {of.deep && activities.length > 1 ? <label class="inline left">activity <select aria-label="activity" value={String(which)} onChange={(e) => setWhich(Number(e.currentTarget.value))}>{activities.map((a, i) => <option key={a.name} value={i}>{a.name}, {a.wakes} wakes</option>)}</select></label> : null}
+      {of.deep && activities.length > 1 ? <Select label="activity" value={activities[which]?.name} names={activities.map((a) => a.name)} onPick={(name) => setWhich(activities.findIndex((a) => a.name === name))} /> : null}
       <Told of={shown?.faults} title="These wakes cannot be drawn" />
       {shown?.overlay ? <Wakes of={shown.overlay} /> : shown ? null : <Waiting>Laying the wakes over each other…</Waiting>}
     </section>
@@ -224,18 +225,15 @@ function Activities({ of }: { of: TraceActivity[] }) {
   return (
     <section>
       <h2>What it does awake</h2>
-      <div class="scroll" tabIndex={0} role="region" aria-label="What it does awake">
-        <table>
-          <caption>Charge of a wake is that above the sleep floor; charge of a phase includes it. Intervals with k = 2.</caption>
-          <thead><tr><th scope="col">activity, phase</th><th scope="col" class="number">lasts</th><th scope="col" class="number">mean</th><th scope="col" class="number">charge</th><th scope="col" class="number">share</th><th scope="col" class="number">highest</th><th scope="col" class="number">seen in</th></tr></thead>
-          {of.map((a) => (
-            <tbody key={a.name}>
-              <tr class="activity-row"><th scope="row"><bdi>{a.name}</bdi> <span class="quiet">{a.wakes} ×{a.interval_s ? `, every ${brief(a.interval_s.text)}` : ""}</span></th><td class="number">{brief(a.duration_s.text)}</td><td /><td class="number">{brief(a.charge_c.text)}</td><td /><td class="number">{engineering(a.peak_a, "A")}</td><td /></tr>
-              {a.phases.map((p, i) => <tr key={i}><th scope="row" class="phase"><bdi>{p.name}</bdi>{p.bursts ? <span class="quiet"> in bursts</span> : null}</th><td class="number">{brief(p.duration_s.text)}</td><td class="number">{brief(p.current_a.text)}</td><td class="number">{engineering(p.charge_c, "C")}</td><td class="number">{percent(p.share)}</td><td class="number">{engineering(p.peak_a, "A")}</td><td class="number">{percent(p.seen_in)}</td></tr>)}
-            </tbody>
-          ))}
-        </table>
-      </div>
+      <Sheet
+        label="What it does awake"
+        caption="Charge of a wake is that above the sleep floor; charge of a phase includes it. Intervals with k = 2."
+        head={["activity, phase", "#lasts", "#mean", "#charge", "#share", "#highest", "#seen in"]}
+        rows={of.flatMap((a) => [
+          { as: "activity-row", cells: [<><bdi>{a.name}</bdi> <span class="quiet">{a.wakes} ×{a.interval_s ? `, every ${brief(a.interval_s.text)}` : ""}</span></>, brief(a.duration_s.text), "", brief(a.charge_c.text), "", engineering(a.peak_a, "A"), ""] },
+          ...a.phases.map((p) => ({ as: "phase", cells: [<><bdi>{p.name}</bdi>{p.bursts ? " in bursts" : ""}</>, brief(p.duration_s.text), brief(p.current_a.text), engineering(p.charge_c, "C"), percent(p.share), engineering(p.peak_a, "A"), percent(p.seen_in)] })),
+        ])}
+      />
     </section>
   );
 }
@@ -272,35 +270,38 @@ function Provenance({ line, report }: { line: RecordingLine; report?: TraceRepor
   return (
     <section>
       <h2>Where it comes from</h2>
-      <dl class="pairs-list">
-        <div><dt>specimen</dt><dd>{line.specimen ? <bdi>{line.specimen}</bdi> : <Unknown />}{line.board ? <> <button type="button" class="quiet-button" onClick={() => go({ view: "board", board: line.board ?? "" })}>board sheet</button></> : null}</dd></div>
-        {rows.map(([name, value]) => (value === undefined || (value === null && name === "remark") ? null : <div key={name}><dt>{name}</dt><dd>{value === null ? <Unknown /> : <bdi>{value}</bdi>}</dd></div>))}
-      </dl>
+      <Figures of={[
+        ["specimen", <>{line.specimen ? <bdi>{line.specimen}</bdi> : <Unknown />}{line.board ? <> <button type="button" class="quiet-button" onClick={() => go({ view: "board", board: line.board ?? "" })}>board sheet</button></> : null}</>],
+        ...rows.map(([name, value]) => value !== undefined && (value !== null || name !== "remark") && ([name, value === null ? <Unknown /> : <bdi>{value}</bdi>] as [string, ComponentChildren])),
+      ]} />
     </section>
   );
 }
 
 /** What only the tool knows: quantiles, the floor and its drift, wakes unlike the others. */
 function Deep({ of }: { of: TraceReport }) {
+  const floor = of.floor;
   return (
     <details class="behind deep">
       <summary>Everything that one pass found</summary>
       <div class="columns">
-        <dl class="pairs-list">
-          <div><dt>charge</dt><dd>{engineering(of.charge_c, "C", 5)}</dd></div>
-          <div><dt>root mean square</dt><dd>{engineering(of.rms_a, "A", 4)}</dd></div>
-          <div><dt>least</dt><dd>{engineering(of.min_a, "A")} at {clock(of.min_at_s, 3)}</dd></div>
-          <div><dt>most</dt><dd>{engineering(of.max_a, "A")} at {clock(of.max_at_s, 3)}</dd></div>
-          {of.quantiles.map((q) => <div key={q.probability}><dt>{significant(100 * q.probability, 4)} % lie below</dt><dd>{engineering(q.current_a, "A")}</dd></div>)}
-        </dl>
-        <dl class="pairs-list">
-          {of.floor ? <><div><dt>sleep floor</dt><dd>{of.floor.current_a.text}</dd></div><div><dt>asleep</dt><dd>{stretch(of.floor.asleep_s)}</dd></div><div><dt>regulator bursts asleep</dt><dd>{of.floor.bursts}</dd></div></> : null}
-          {of.drift_a_per_s === null ? null : <div><dt>drift of the floor</dt><dd>{engineering(of.drift_a_per_s * 3600, "A/h", 2)}</dd></div>}
-          {of.drift.map((d) => <div key={d.tau_s}><dt>Allan deviation over {stretch(d.tau_s)}</dt><dd>{engineering(d.deviation_a, "A", 2)}</dd></div>)}
-          {of.outliers.map((w) => <div key={w.number}><dt>▲ wake {w.number} at {clock(w.start_s, 1)}</dt><dd>{engineering(w.charge_c, "C")}, {stretch(w.duration_s)}</dd></div>)}
-        </dl>
+        <Figures of={[
+          ["charge", engineering(of.charge_c, "C", 5)],
+          ["root mean square", engineering(of.rms_a, "A", 4)],
+          ["least", `${engineering(of.min_a, "A")} at ${clock(of.min_at_s, 3)}`],
+          ["most", `${engineering(of.max_a, "A")} at ${clock(of.max_at_s, 3)}`],
+          ...of.quantiles.map((q) => [`${significant(100 * q.probability, 4)} % lie below`, engineering(q.current_a, "A")] as [string, string]),
+        ]} />
+        <Figures of={[
+          floor && ["sleep floor", floor.current_a.text],
+          floor && ["asleep", stretch(floor.asleep_s)],
+          floor && ["regulator bursts asleep", floor.bursts],
+          of.drift_a_per_s !== null && ["drift of the floor", engineering(of.drift_a_per_s * 3600, "A/h", 2)],
+          ...of.drift.map((d) => [`Allan deviation over ${stretch(d.tau_s)}`, engineering(d.deviation_a, "A", 2)] as [string, string]),
+          ...of.outliers.map((w) => [`▲ wake ${w.number} at ${clock(w.start_s, 1)}`, `${engineering(w.charge_c, "C")}, ${stretch(w.duration_s)}`] as [string, string]),
+        ]} />
       </div>
-      <ul class="cautions">{of.remarks.map((r) => <li key={r}>{r}</li>)}</ul>
+      <Bulleted of={of.remarks} as="cautions" />
     </details>
   );
 }
@@ -323,7 +324,7 @@ function RailSheet({ line, of }: { line: RecordingLine; of: Recordings }) {
           <p class="lead"><span class={`verdict-word ${tone}`}>{word}</span> {rail.verdict}</p>
           <Rail of={rail} />
           <p class="quiet">Threshold from: <bdi>{rail.threshold_source}</bdi>. {rail.read_as}</p>
-          {rail.cautions.length > 0 ? <ul class="flags">{rail.cautions.map((c) => <li key={c}>{c}</li>)}</ul> : null}
+          <Bulleted of={rail.cautions} as="flags" />
         </section>
       ) : null}
       <Provenance line={line} />
