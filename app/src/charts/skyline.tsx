@@ -99,7 +99,7 @@ export function Skyline({ points, latitude, facing, onChange }: { points: Point[
         <path class="facing" d={`M${x(facing)} ${TOP + HEIGHT}v-9m-5 0l5 -7l5 7z`}><title>panel faces {facing.toFixed(0)}°</title></path>
         <text class="tick" x={x(facing) + 9} y={TOP + HEIGHT - 5}>panel</text>
         {shown.map(([b, e], i) => (
-          <g key={i} class="knob" data-point={i} tabIndex={0} role="slider" aria-label={`Skyline at bearing ${b.toFixed(0)}°`} aria-valuemin={0} aria-valuemax={90} aria-valuenow={e} aria-valuetext={`bearing ${b.toFixed(0)}°, elevation ${e.toFixed(0)}°`} onKeyDown={(event) => key(event, i)}>
+          <g key={i} class="knob" data-point={i} tabindex={0} role="slider" aria-label={`Skyline at bearing ${b.toFixed(0)}°`} aria-valuemin={0} aria-valuemax={90} aria-valuenow={e} aria-valuetext={`bearing ${b.toFixed(0)}°, elevation ${e.toFixed(0)}°`} onKeyDown={(event) => key(event, i)}>
             <circle cx={x(b)} cy={y(e)} r="15" class="grip" />
             <circle cx={x(b)} cy={y(e)} r="5" class="point" />
           </g>

@@ -244,18 +244,21 @@ function Defects({ of, viewer }: { of: TraceDefect[]; viewer: Viewer | undefined
       <h2>What is wrong with it</h2>
       {of.length === 0 ? <p class="quiet">Nothing was found: no gap, no clipping, no backward clock, no negative current.</p> : (
         <ul class="defects">
-          {of.map((d) => (
+          {of.map((d) => {
+            const room = Math.max(3 * (viewer?.narrowest ?? 0), (2 * d.seconds) / d.count);
+            return (
             <li key={d.kind}>
               <strong>▼ {d.kind}</strong>, {d.count} ×{d.seconds > 0 ? `, ${stretch(d.seconds)}` : ""}: {d.message}
               {d.places.length > 0 ? (
                 <span class="places"> {d.places.slice(0, 8).map((p, i) => {
                   const said = [p.time_s === null ? "" : clock(p.time_s, 3), p.row === null ? "" : `row ${p.row}`, p.byte === null || p.row !== null ? "" : `byte ${p.byte}`].filter(Boolean).join(", ");
                   const at = p.time_s;
-                  return at === null || !viewer ? <span key={i}>{said}</span> : <button key={i} type="button" class="quiet-button" onClick={() => { viewer.frame(at - 20 * viewer.narrowest, at + 20 * viewer.narrowest); document.querySelector(".trace-plot")?.scrollIntoView({ block: "center" }); }}>{said}</button>;
+                  return at === null || !viewer ? <span key={i}>{said}</span> : <button key={i} type="button" class="quiet-button" onClick={() => { viewer.frame(at - room, at + room); document.querySelector(".trace-plot")?.scrollIntoView({ block: "center" }); }}>{said}</button>;
                 })}{d.places.length > 8 ? ` and ${d.places.length - 8} more` : ""}</span>
               ) : null}
             </li>
-          ))}
+            );
+          })}
         </ul>
       )}
     </section>
