@@ -23,15 +23,26 @@ export interface Recordings {
 
 type Part<K extends string> = Extract<TraceReply, Record<K, unknown>>[K & keyof Extract<TraceReply, Record<K, unknown>>];
 
+let leaving = new AbortController();
+
+/** Gives up every question that is out: a long recording takes its time to be read. */
+export function giveUp(): void {
+  leaving.abort();
+  leaving = new AbortController();
+}
+
 async function ask<K extends string>(request: TraceRequest, kind: K): Promise<Part<K>> {
+  const { signal } = leaving;
   let response: Response;
   try {
     response = await fetch("api/trace", {
       method: "POST",
       headers: { "content-type": "application/json", "x-overwinter-token": told.value?.token ?? "" },
       body: JSON.stringify(request),
+      signal,
     });
   } catch {
+    if (signal.aborted) throw new Error("Stopped. Reload the page to ask again.");
     throw new Error("The tool does not answer: start it again in the bench folder.");
   }
   if (!response.ok) throw new Error(response.status === 404 ? "This tool answers no questions about recordings: a newer one does." : await response.text());

@@ -141,6 +141,13 @@ test("no recordings: says how to make one; a fault is told; an older tool is tol
   await expect(page.getByRole("alert")).toContainText("a newer one does");
 });
 
+test("reading a long recording can be stopped", async ({ page }) => {
+  await pretend(page, LINES, (request) => ("recordings" in request ? 60_000 : 0));
+  await page.goto(at("#v=traces"));
+  await page.getByRole("button", { name: "Stop" }).click();
+  await expect(page.getByRole("alert")).toContainText("Stopped. Reload the page to ask again.");
+});
+
 test("sun in the served app", async ({ page }) => {
   await page.goto(at("#v=sun&b=SLIPKNOT&s=weather%20mast"));
   await page.getByLabel("years", { exact: true }).selectOption("100");

@@ -3,14 +3,14 @@ import { effect } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import { engineering } from "../format";
 import { after, type Stretch } from "../traces";
-import type { TraceWindow } from "../types";
+import type { TracePhase, TraceWindow } from "../types";
 import type { Viewer } from "./viewer";
 
 const LEFT = 62;
 const RIGHT = 10;
 const TOP = 24;
 const BOTTOM = 50;
-/** Width over which the mean is drawn where columns are narrower, pixels. */
+/** Pixels over which a restless mean is taken. */
 const MEAN_PX = 6;
 
 /** Lowest and highest current of the axis: whole recording, so that a zoom never moves it. */
@@ -22,6 +22,11 @@ export function currentAxis(of: TraceWindow): { low: number; high: number } {
   const floor = of.floor_a && of.floor_a > 0 ? of.floor_a : undefined;
   const low = Math.max(least / 1.4, floor ? floor / 12 : high / 1e6);
   return { low: Math.min(low, high / 10, floor ? floor / 2.5 : low), high: high * 1.4 };
+}
+
+/** What the person's rules call a phase, else what can be said of it. */
+export function phaseName(phase: TracePhase, threshold: number | null): string {
+  return phase.name ?? (threshold !== null && phase.mean_a < threshold ? "asleep" : phase.bursts ? "bursts" : "");
 }
 
 interface Ink {
@@ -222,7 +227,7 @@ class Drawing {
       c.strokeStyle = ink.line;
       line(c, crisp(a), TOP - 6, crisp(a), TOP);
       line(c, a, TOP - 0.5, b, TOP - 0.5);
-      const text = phase.name ?? (phase.bursts ? "bursts" : "");
+      const text = phaseName(phase, of.threshold_a);
       const wide = c.measureText(text).width;
       if (!text || a < free || wide + 6 > b - a) return;
       c.fillStyle = ink.ink;
@@ -231,7 +236,7 @@ class Drawing {
     });
   }
 
-  /** Columns between two instants; joined where several fall on one pixel, and the mean over a few pixels then: a line that jumps at every one says nothing. */
+  /** Columns between two instants; joined where several fall on one pixel. */
   private trace(c: CanvasRenderingContext2D, of: TraceWindow, view: Stretch, x: (t: number) => number, y: (a: number) => number, ink: Ink, without?: Stretch): void {
     const { start_s, min_a, mean_a, max_a } = of.columns;
     const from = Math.max(0, after(start_s, view.from) - 1);
@@ -239,36 +244,21 @@ class Drawing {
     const single = of.samples_per_column <= 1;
     const gap = 3 * of.resolution_s;
     c.fillStyle = ink.band;
-    const mean: [number, number][][] = [[]];
-    const step = x(view.from + of.resolution_s) - x(view.from) < MEAN_PX / 2 ? MEAN_PX : 0;
+    /** Pixel, its width, mean; a new list after each gap. */
+    const mean: [number, number, number][][] = [[]];
     let [pixel, low, high, sum, n] = [-1, 0, 0, 0, 0];
-    let [since, whole, count] = [-1, 0, 0];
-    const point = (until: number) => {
-      if (count > 0) (mean[mean.length - 1] as [number, number][]).push([0.5 * (since + until), y(whole / count)]);
-      [whole, count] = [0, 0];
-    };
     const flush = (until: number) => {
       if (n === 0) return;
       const [a, b] = [y(high), y(low)];
       const wide = Math.max(until - pixel, 1);
       if (!single || b - a > 1) c.fillRect(pixel, a - 0.5, wide, Math.max(b - a, 0) + 1);
-      if (step > 0) {
-        if (count > 0 && until - since > step) point(pixel);
-        if (count === 0) since = pixel;
-        whole += sum;
-        count += n;
-      } else {
-        const path = mean[mean.length - 1] as [number, number][];
-        path.push([pixel, y(sum / n)]);
-        if (!single && wide > 3) path.push([pixel + wide, y(sum / n)]);
-      }
+      (mean[mean.length - 1] as [number, number, number][]).push([pixel, wide, sum / n]);
       n = 0;
     };
     for (let i = from; i < end; i++) {
       const start = start_s[i] as number;
       if (without && start >= without.from && start < without.to) {
         flush(x(without.from));
-        point(x(without.from));
         if ((mean[mean.length - 1] as unknown[]).length > 0) mean.push([]);
         continue;
       }
@@ -285,22 +275,26 @@ class Drawing {
       if (next - start > gap) {
         // Nothing was recorded here: neither envelope nor line goes on.
         flush(Math.ceil(x(start + of.resolution_s)));
-        point(x(start + of.resolution_s));
         mean.push([]);
       }
     }
     flush(Math.ceil(x(Math.min(of.to_s, of.last_s))));
-    point(x(Math.min(of.to_s, of.last_s)));
     c.strokeStyle = ink.accent;
     c.lineWidth = 1.4;
     c.lineJoin = "bevel";
     c.beginPath();
-    for (const path of mean) path.forEach(([px, py], i) => (i === 0 ? c.moveTo(px, py) : c.lineTo(px, py)));
+    for (const path of mean) {
+      calm(path).forEach(([px, wide, value], i) => {
+        if (i === 0) c.moveTo(px, y(value));
+        else c.lineTo(px, y(value));
+        if (!single && wide > 3) c.lineTo(px + wide, y(value));
+      });
+    }
     c.stroke();
     const apart = (view.to - view.from) / of.resolution_s;
     if (single && apart < 120) {
       c.fillStyle = ink.accent;
-      for (const path of mean) for (const [px, py] of path) c.fillRect(px - 2, py - 2, 4, 4);
+      for (const path of mean) for (const [px, , value] of path) c.fillRect(px - 2, y(value) - 2, 4, 4);
     }
     c.lineWidth = 1;
   }
@@ -324,6 +318,18 @@ class Drawing {
       free = a + wide + 8;
     }
   }
+}
+
+/** A mean that jumps from pixel to pixel is a blot: it is then taken over a few pixels. */
+function calm(path: [number, number, number][]): [number, number, number][] {
+  const jumps = path.filter(([, , value], i) => i > 0 && Math.abs(Math.log(Math.max(value, 1e-12) / Math.max(path[i - 1]?.[2] ?? 1, 1e-12))) > 0.7).length;
+  if (jumps < path.length / 6) return path;
+  const joined: [number, number, number][] = [];
+  for (let i = 0; i < path.length; i += MEAN_PX) {
+    const group = path.slice(i, i + MEAN_PX);
+    joined.push([group[group.length >> 1]?.[0] ?? 0, 1, group.reduce((sum, p) => sum + p[2], 0) / group.length]);
+  }
+  return joined;
 }
 
 function line(c: CanvasRenderingContext2D, x0: number, y0: number, x1: number, y1: number): void {

@@ -85,7 +85,8 @@ export class Viewer {
   /** Shows the wake after or before the middle of the view. */
   async step(way: 1 | -1): Promise<void> {
     const { from, to } = this.view.peek();
-    const middle = 0.5 * (from + to);
+    // Seen from the whole, the first or the last one is next.
+    const middle = from === this.whole.from && to === this.whole.to ? (way > 0 ? from : to) : 0.5 * (from + to);
     const centre = (w: TraceWake) => w.start_s + w.duration_s / 2;
     const beyond = (w: TraceWake) => way * (centre(w) - middle) > 1e-3 * w.duration_s;
     const nearest = (wakes: TraceWake[]) => wakes.filter(beyond).reduce<TraceWake | undefined>((a, b) => (a && way * (centre(a) - centre(b)) < 0 ? a : b), undefined);

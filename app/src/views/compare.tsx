@@ -48,7 +48,7 @@ interface Row {
 }
 
 function signed(value: number, unit: string): string {
-  return `${value > 0 ? "+" : ""}${engineering(value, unit)}`;
+  return Math.abs(value) < 1e-12 ? `0 ${unit}` : `${value > 0 ? "+" : ""}${engineering(value, unit)}`;
 }
 
 function Table({ rows, tested }: { rows: Row[]; tested: boolean }) {

@@ -97,7 +97,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
       <p class="lead sentence">
         {board.need ? <Verdict of={board.need} /> : null} {board.verdict}
       </p>
-      <p class="quiet"><bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
+      <p class="quiet"><b><bdi>{report.project}</bdi></b> at <bdi>{report.setting.site}</bdi>{tried.value.skyline ? ", skyline as drawn" : ""} · <bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
       {board.refused ? <p class="warn">{board.refused}{board.help ? <span class="quiet"> {board.help}</span> : null}</p> : null}
       <Bulleted of={board.flags} as="flags" />
       {outcome ? <Outcome of={outcome} report={report} /> : null}
@@ -199,7 +199,7 @@ function SkylineSection({ report }: { report: SunReport }) {
   return (
     <section>
       <h2>Skyline</h2>
-      <p class="quiet">Seen from the spot. Drag a point, or move it with the arrow keys; a double click adds one. The years are run again each time. The panel sees {percent(report.setting.sky_view)} of the sky it would see without.</p>
+      <p class="quiet">Seen from the spot. <span class="no-print">Drag a point, or move it with the arrow keys; a double click adds one. The years are run again each time. </span>The panel sees {percent(report.setting.sky_view)} of the sky it would see without.</p>
       <Skyline points={points} latitude={report.setting.latitude_deg} facing={report.setting.azimuth_deg} onChange={(skyline) => { tried.value = { ...tried.value, skyline }; }} />
       {tried.value.skyline ? (
         <div class="actions">

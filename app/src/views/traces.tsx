@@ -2,12 +2,12 @@
 import { signal } from "@preact/signals";
 import type { ComponentChildren } from "preact";
 import { useEffect, useState } from "preact/hooks";
-import { clock, TracePlot } from "../charts/trace";
+import { clock, phaseName, TracePlot } from "../charts/trace";
 import { Viewer } from "../charts/viewer";
 import { Rail, railWord, Wakes } from "../charts/wakes";
 import { engineering, percent, significant, stretch } from "../format";
 import { engine, go, told } from "../state";
-import { after, faultOf, type Recordings, recordings } from "../traces";
+import { after, faultOf, giveUp, type Recordings, recordings } from "../traces";
 import type { RailCapture, RecordingLine, TraceActivity, TraceDefect, TraceOverlay, TraceReport, TraceSummary } from "../types";
 import { Compare } from "./compare";
 import { Behind, Unknown, Waiting } from "./parts";
@@ -44,13 +44,18 @@ export function TracesView({ name }: { name: string }) {
       </header>
       {name && lines && lines.length > 0 && chosen?.name !== name ? <p class="warn" role="alert">There is no recording “<bdi>{name}</bdi>” here: another one is shown.</p> : null}
       <Told of={faults} title="The recordings could not be read" />
-      {!lines && !faults ? <Waiting>Reading the recordings…</Waiting> : null}
+      {!lines && !faults ? <Reading>Reading the recordings…</Reading> : null}
       {lines?.length === 0 ? <Empty /> : null}
       {chosen && of ? (chosen.shows === "rail" ? <RailSheet key={chosen.name} line={chosen} of={of} /> : <TraceSheet key={chosen.name} line={chosen} of={of} />) : null}
       {lines && lines.length > 0 ? <List lines={lines} chosen={chosen?.name} /> : null}
       {of && lines && lines.filter((l) => l.shows === "current" && l.summary).length > 1 ? <Compare lines={lines.filter((l) => l.shows === "current" && l.summary)} of={of} /> : null}
     </article>
   );
+}
+
+/** Waiting that may be given up. */
+function Reading({ children }: { children: string }) {
+  return <div class="status"><Waiting>{children}</Waiting>{told.value?.home === "bench" ? <button type="button" onClick={giveUp}>Stop</button> : null}</div>;
 }
 
 function Empty() {
@@ -116,7 +121,7 @@ function TraceSheet({ line, of }: { line: RecordingLine; of: Recordings }) {
     <>
       {summary ? <Said of={summary} /> : null}
       {faults ? <><Told of={faults} title="This recording cannot be drawn" />{of.deep && !line.kept ? <p>Zooming needs the kept form: run <code>overwinter trace keep "{line.name}"</code> in the bench folder.</p> : null}</> : null}
-      {!viewer && !faults ? <Waiting>Reading the recording…</Waiting> : null}
+      {!viewer && !faults ? <Reading>Reading the recording…</Reading> : null}
       {viewer ? <Looking viewer={viewer} line={line} defects={summary?.defects ?? []} deep={of.deep} /> : null}
       {summary && summary.activities.length > 0 && viewer ? <Overlays line={line} of={of} activities={summary.activities} /> : null}
       {summary ? <Activities of={summary.activities} /> : null}
@@ -166,7 +171,7 @@ function Looking({ viewer, line, defects, deep }: { viewer: Viewer; line: Record
       </p>
       {viewer.trouble.value ? <p class="warn" role="alert">{viewer.trouble.value}</p> : null}
       <Cursors viewer={viewer} deep={deep} />
-      <Behind caption="Phases in view" head={["phase", "from", "lasts", "mean", "highest", "charge"]} rows={fine.phases.filter((p) => p.end_s > from && p.start_s < to).sort((a, b) => a.start_s - b.start_s).slice(0, 60).map((p) => [p.name ?? (p.bursts ? "bursts" : "unnamed"), clock(p.start_s, digits), stretch(p.end_s - p.start_s), engineering(p.mean_a, "A"), engineering(p.max_a, "A"), engineering(p.charge_c, "C")])} />
+      <Behind caption="Phases in view" head={["phase", "from", "lasts", "mean", "highest", "charge"]} rows={fine.phases.filter((p) => p.end_s > from && p.start_s < to).sort((a, b) => a.start_s - b.start_s).slice(0, 60).map((p) => [phaseName(p, fine.threshold_a) || "unnamed", clock(p.start_s, digits), stretch(p.end_s - p.start_s), engineering(p.mean_a, "A"), engineering(p.max_a, "A"), engineering(p.charge_c, "C")])} />
     </section>
   );
 }
@@ -178,7 +183,7 @@ function At({ viewer, at, digits }: { viewer: Viewer; at: number; digits: number
   const [min, mean, max] = [of.columns.min_a[i], of.columns.mean_a[i], of.columns.max_a[i]];
   const phase = of.phases.find((p) => p.start_s <= at && p.end_s > at);
   if (min === undefined || mean === undefined || max === undefined) return null;
-  return <>At {clock(at, digits)}: {of.samples_per_column <= 1 ? engineering(mean, "A", 4) : `${engineering(min, "A")} … ${engineering(max, "A")}, mean ${engineering(mean, "A")}`}{phase?.name ? `, ${phase.name}` : ""}.</>;
+  return <>At {clock(at, digits)}: {of.samples_per_column <= 1 ? engineering(mean, "A", 4) : `${engineering(min, "A")} … ${engineering(max, "A")}, mean ${engineering(mean, "A")}`}{phase ? `, ${phaseName(phase, of.threshold_a)}` : ""}.</>;
 }
 
 function Cursors({ viewer, deep }: { viewer: Viewer; deep: boolean }) {
@@ -215,7 +220,7 @@ function Overlays({ line, of, activities }: { line: RecordingLine; of: Recording
       <h2>Wakes over each other</h2>
       {of.deep && activities.length > 1 ? <Select label="activity" value={activities[which]?.name} names={activities.map((a) => a.name)} onPick={(name) => setWhich(activities.findIndex((a) => a.name === name))} /> : null}
       <Told of={shown?.faults} title="These wakes cannot be drawn" />
-      {shown?.overlay ? <Wakes of={shown.overlay} /> : shown ? null : <Waiting>Laying the wakes over each other…</Waiting>}
+      {shown?.overlay ? <Wakes of={shown.overlay} /> : shown ? null : <Reading>Laying the wakes over each other…</Reading>}
     </section>
   );
 }
@@ -321,10 +326,10 @@ function RailSheet({ line, of }: { line: RecordingLine; of: Recordings }) {
   return (
     <>
       <Told of={shown?.faults} title="This capture cannot be judged" />
-      {shown ? null : <Waiting>Judging the capture…</Waiting>}
+      {shown ? null : <Reading>Judging the capture…</Reading>}
       {rail ? (
         <section>
-          <p class="lead"><span class={`verdict-word ${tone}`}>{word}</span> {rail.verdict}</p>
+          <p class="lead"><span class={`verdict-word ${tone}`}>{word}</span> {rail.verdict.replace(new RegExp(`^${word}: `), "")}</p>
           <Rail of={rail} />
           <p class="quiet">Threshold from: <bdi>{rail.threshold_source}</bdi>. {rail.read_as}</p>
           <Bulleted of={rail.cautions} as="flags" />
