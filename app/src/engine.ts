@@ -1,6 +1,8 @@
 // One interface, two homes: the engine inside the page (a worker) or behind the server on loopback.
 import EngineWorker from "./worker?worker&inline";
-import type { Diagnostic, PublishedTrace, Reply, Request } from "./types";
+import type { ChoiceReport, Diagnostic, PublishedTrace, Reply, Request } from "./types";
+import type { Outcome } from "./edit";
+import type { Answered, Message } from "./worker";
 
 /** What the tool wrote into the page. */
 export interface Facts {
@@ -46,10 +48,12 @@ export interface Engine {
   /** Documents, for lists and for the texts of projects. */
   readonly content: Content;
   ask(request: Request): Promise<Reply>;
-  /** Gives up the long questions that are being computed. */
+  /** The choice for a project, shown from few draws first and then sharper; a newer one ends it with `Stopped`. */
+  choose(project: string, draws: number, seed: number, show: (choice: ChoiceReport) => void): Promise<void>;
+  /** Gives up the choice that is being computed. */
   stop(): void;
   /** Makes the engine ready before the first question. */
-  warm(): Promise<void>;
+  warm(project: string): Promise<void>;
 }
 
 /** The payload of a reply of the wanted kind; an error reply is thrown. */
@@ -59,9 +63,12 @@ export function part<K extends string>(reply: Reply, kind: K): Extract<Reply, Re
   throw new Error(`the engine answered something else than ${kind}`);
 }
 
-export async function unpack(base64: string): Promise<Uint8Array<ArrayBuffer>> {
-  const packed = Uint8Array.from(atob(base64.trim()), (c) => c.charCodeAt(0));
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
+function bytes(base64: string): Uint8Array<ArrayBuffer> {
+  return Uint8Array.from(atob(base64.trim()), (c) => c.charCodeAt(0));
+}
+
+async function unpack(base64: string): Promise<Uint8Array<ArrayBuffer>> {
+  const stream = new Blob([bytes(base64)]).stream().pipeThrough(new DecompressionStream("gzip"));
   return new Uint8Array(await new Response(stream).arrayBuffer());
 }
 
@@ -75,31 +82,66 @@ export function facts(): Facts {
   return JSON.parse(text) as Facts;
 }
 
+/** A worker with the engine and the documents in it; calls are answered in their order. */
 class Seat {
   private readonly worker = new EngineWorker();
-  private readonly waiting = new Map<number, { done: (json: string) => void; fail: (error: Error) => void }>();
+  private readonly waiting = new Map<number, { done: (answered: Answered) => void; fail: (error: Error) => void }>();
   private next = 0;
-  ready: Promise<unknown>;
+  private since = 0;
+  /** Milliseconds that a draw of the boards and of the reworks took lately. */
+  readonly pace = { boards: 2, reworks: 2 };
 
-  constructor(module: WebAssembly.Module, files: Files) {
-    this.worker.onmessage = (event: MessageEvent<{ id: number; json?: string; error?: string }>) => {
-      const { id, json, error } = event.data;
-      const asked = this.waiting.get(id);
-      this.waiting.delete(id);
-      if (json !== undefined) asked?.done(json);
-      else asked?.fail(new Error(error ?? "the engine stopped"));
+  constructor() {
+    this.worker.onmessage = (event: MessageEvent<Answered>) => {
+      const asked = this.waiting.get(event.data.id);
+      this.waiting.delete(event.data.id);
+      this.since = performance.now();
+      if (event.data.error === undefined) asked?.done(event.data);
+      else asked?.fail(new Error(event.data.error));
     };
     this.worker.onerror = (event) => this.close(new Error(event.message || "the engine could not be started"));
-    this.ready = this.send({ module }).then(() => this.send({ json: JSON.stringify({ open: files }) }));
-    this.ready.catch(() => undefined);
   }
 
-  send(message: { module?: WebAssembly.Module; json?: string }): Promise<string> {
+  private send(message: Omit<Message, "id">): Promise<Answered> {
     const id = this.next++;
+    if (this.waiting.size === 0) this.since = performance.now();
     return new Promise((done, fail) => {
       this.waiting.set(id, { done, fail });
       this.worker.postMessage({ id, ...message });
     });
+  }
+
+  /** Loads the engine; what was packed comes back compiled, for the next seat. */
+  async load(engine: { packed: Uint8Array } | { module: WebAssembly.Module }): Promise<WebAssembly.Module> {
+    const { module } = await this.send(engine);
+    if (module) return module;
+    if ("module" in engine) return engine.module;
+    throw new Error("the engine did not load");
+  }
+
+  /** The answer as it came, to be read or handed on. */
+  async raw(call: string): Promise<string> {
+    return (await this.send({ json: call })).json ?? "null";
+  }
+
+  async call<T>(call: unknown): Promise<T> {
+    const answer = JSON.parse(await this.raw(JSON.stringify(call))) as T & { fault?: string };
+    if (answer.fault !== undefined) throw new Error(answer.fault);
+    return answer;
+  }
+
+  /** Takes draws and learns how long one takes. */
+  async draw(task: Task, handOut: boolean): Promise<string> {
+    const start = performance.now();
+    const answer = await this.raw(JSON.stringify({ draw: { reworks: task.reworks, from: task.from, to: task.to, hand_out: handOut } }));
+    const kind = task.reworks ? "reworks" : "boards";
+    this.pace[kind] = 0.5 * (this.pace[kind] + (performance.now() - start) / Math.max(task.to - task.from, 1));
+    return answer;
+  }
+
+  /** Whether it has been at one call for longer than a step should take. */
+  get stuck(): boolean {
+    return this.waiting.size > 0 && performance.now() - this.since > 250;
   }
 
   get busy(): boolean {
@@ -113,56 +155,162 @@ class Seat {
   }
 }
 
-/** Questions that draw samples or run years are long: they have a worker of their own that may be stopped at any time. */
-function isLong(request: Request): boolean {
-  return typeof request === "object" && ["choose", "forecast", "sun", "sun_map"].some((kind) => kind in request);
+/** A stretch of draws: of the boards, or of the reworks of those named. */
+interface Task {
+  reworks: string[] | null;
+  from: number;
+  to: number;
 }
 
-/** The engine in two workers: one for long questions, one for quick ones that also takes over when the first is stopped. */
+/** A step of a refinement in the worker, ms: short, so that a newer question is heard. */
+const STEP_MS = 20;
+/** Reworks are drawn less often than boards; the engine knows the same number. */
+const REWORK_DRAWS = 512;
+
+/**
+ * The engine in two workers. A ranking is shown from few draws first; both then take the draws that are missing, in short
+ * steps, and the first one reports. The second also answers what takes long.
+ */
 export class PageEngine implements Engine {
-  private module?: Promise<WebAssembly.Module>;
-  private long?: Seat;
-  private quick?: Seat;
+  private module?: WebAssembly.Module;
+  private opened: [Promise<Seat> | undefined, Promise<Seat> | undefined] = [undefined, undefined];
+  private seats: [Seat | undefined, Seat | undefined] = [undefined, undefined];
+  private turn = 0;
 
   constructor(readonly content: Content) {}
 
-  private async compiled(): Promise<WebAssembly.Module> {
-    this.module ??= unpack(embedded("engine")).then((bytes) => WebAssembly.compile(bytes));
+  /** The seat, made ready where it is not. */
+  private seat(index: 0 | 1): Promise<Seat> {
+    return (this.opened[index] ??= this.make(index));
+  }
+
+  private async make(index: 0 | 1): Promise<Seat> {
+    // The first unpacks and compiles; the second takes over what it made.
+    if (index === 1 && !this.module) await this.seat(0);
+    const seat = new Seat();
+    this.seats[index] = seat;
     try {
-      return await this.module;
+      this.module = await seat.load(this.module ? { module: this.module } : { packed: bytes(embedded("engine")) });
+      await seat.call({ open: this.content.files });
+      return seat;
     } catch (error) {
+      if (error instanceof Stopped) throw error;
       throw new Error(`The engine of this page could not be started (${message(error)}). What was computed when the page was made is still shown.`);
     }
   }
 
-  /** Starts the engine before it is needed, so that the first change is answered at once. */
-  async warm(): Promise<void> {
-    const module = await this.compiled();
-    this.long ??= new Seat(module, this.content.files);
-    await this.long.ready;
-    this.quick ??= new Seat(module, this.content.files);
+  private leave(index: 0 | 1): void {
+    this.seats[index]?.close(new Stopped());
+    this.seats[index] = undefined;
+    this.opened[index] = undefined;
+  }
+
+  /** Starts both workers before they are needed, and lets them practise: a browser makes code fast that has run. */
+  async warm(project: string): Promise<void> {
+    const own = this.turn;
+    const practise = async (seat: Seat, handOut: boolean) => {
+      if (own !== this.turn) return;
+      await seat.call({ begin: { project, draws: 1000, seed: 1 } });
+      for (let from = 0; from < 96 && own === this.turn; from += 16) await seat.draw({ reworks: null, from, to: from + 16 }, handOut);
+      for (let n = 0; n < 3 && own === this.turn; n++) await seat.call({ ask: { choose: { project, draws: 8, seed: 1 } } });
+    };
+    const first = await this.seat(0);
+    const second = await this.seat(1);
+    await Promise.all([practise(first, false), practise(second, true)]);
   }
 
   async ask(request: Request): Promise<Reply> {
-    const module = await this.compiled();
-    let seat: Seat;
-    if (isLong(request)) seat = this.long ??= new Seat(module, this.content.files);
-    else seat = this.quick ??= new Seat(module, this.content.files);
-    await seat.ready;
-    const answer = JSON.parse(await seat.send({ json: JSON.stringify({ ask: request }) })) as { reply?: Reply; fault?: string };
-    if (answer.reply === undefined) throw new Error(answer.fault ?? "the engine gave no reply");
-    return answer.reply;
+    const first = await this.seat(0);
+    // What draws samples in one go must not hold up a ranking.
+    const second = isLong(request) || first.busy ? await this.seat(1) : first;
+    return replied(await second.call({ ask: request }));
+  }
+
+  async choose(project: string, draws: number, seed: number, show: (choice: ChoiceReport) => void): Promise<void> {
+    const own = ++this.turn;
+    const fresh = () => {
+      if (own !== this.turn) throw new Stopped();
+    };
+    this.unstick();
+    const first = await this.seat(0);
+    fresh();
+    const shown = async (reply: Promise<unknown>) => {
+      const choice = part(replied(await reply), "choice");
+      fresh();
+      show(choice);
+      return choice;
+    };
+    const steps = [8, 64, 256, draws].filter((n, i) => i === 3 || n < draws);
+    let choice = await shown(first.call({ ask: { choose: { project, draws: steps[0], seed } } }));
+    if (steps.length === 1) return;
+    const begin = { begin: { project, draws, seed } };
+    // The second helps if it is there and free; it is never waited for.
+    let helper = this.seats[1] && !this.seats[1].busy && this.opened[1] ? this.seats[1] : undefined;
+    const helped = helper?.call(begin);
+    helped?.catch(() => { helper = undefined; });
+    await first.call(begin);
+    await helped?.catch(() => undefined);
+    fresh();
+    for (let i = 0; i < steps.length; i++) {
+      const [from, to] = [i === 0 ? 0 : (steps[i - 1] as number), steps[i] as number];
+      const failing = choice.boards.filter((b) => b.verdict === "does_not").map((b) => b.board);
+      const left: Task[] = [{ reworks: null, from, to }];
+      if (failing.length > 0 && from < REWORK_DRAWS) left.push({ reworks: failing, from, to: Math.min(to, REWORK_DRAWS) });
+      const takes: Promise<unknown>[] = [];
+      const pull = async (seat: Seat, handOut: boolean) => {
+        for (let task = cut(left, seat, handOut); task; task = cut(left, seat, handOut)) {
+          fresh();
+          const drawn = await seat.draw(task, handOut);
+          if (handOut && drawn.startsWith('{"drawn"')) takes.push(first.raw(`{"take":${drawn}}`));
+        }
+      };
+      await Promise.all([pull(first, false), helper ? pull(helper, true) : undefined]);
+      await Promise.all(takes);
+      fresh();
+      if (i > 0) choice = await shown(first.call({ report: { draws: to } }));
+    }
   }
 
   stop(): void {
-    if (!this.long?.busy) return;
-    this.long.close(new Stopped());
-    this.long = undefined;
-    if (this.quick && !this.quick.busy) {
-      this.long = this.quick;
-      this.quick = undefined;
+    this.turn++;
+    this.unstick();
+  }
+
+  /** Ends a worker that is at one call for long, so that the next question is heard; the other takes its place. */
+  private unstick(): void {
+    if (this.seats[1]?.stuck) this.leave(1);
+    if (this.seats[0]?.stuck && this.module) {
+      this.leave(0);
+      if (this.seats[1] && !this.seats[1].busy) {
+        this.seats = [this.seats[1], undefined];
+        this.opened = [this.opened[1], undefined];
+      }
+      void this.seat(1).catch(() => undefined);
     }
   }
+}
+
+/** The next stretch of draws for a seat: about a step long; the helper begins at the end of the list. */
+function cut(left: Task[], seat: Seat, fromEnd: boolean): Task | undefined {
+  const task = fromEnd ? left[left.length - 1] : left[0];
+  if (!task) return undefined;
+  const draws = Math.max(1, Math.min(256, Math.round(STEP_MS / seat.pace[task.reworks ? "reworks" : "boards"])));
+  const own = fromEnd ? { ...task, from: Math.max(task.from, task.to - draws) } : { ...task, to: Math.min(task.to, task.from + draws) };
+  if (fromEnd) task.to = own.from;
+  else task.from = own.to;
+  if (task.from >= task.to) left.splice(left.indexOf(task), 1);
+  return own;
+}
+
+function replied(answer: unknown): Reply {
+  const reply = (answer as { reply?: Reply }).reply;
+  if (reply === undefined) throw new Error("the engine gave no reply");
+  return reply;
+}
+
+/** Questions that draw samples or run years take long. */
+function isLong(request: Request): boolean {
+  return typeof request === "object" && ["choose", "forecast", "sun", "sun_map"].some((kind) => kind in request);
 }
 
 /** The engine behind the server on loopback. */
@@ -170,6 +318,7 @@ export class BenchEngine implements Engine {
   /** Called when the folder on disk is no longer what this page read. */
   onChange?: () => void;
   private abort = new AbortController();
+  private turn = 0;
 
   constructor(
     readonly content: Content,
@@ -195,18 +344,56 @@ export class BenchEngine implements Engine {
     return (await response.json()) as Reply;
   }
 
-  /** Saves a new document; what stood in the way comes back, `undefined` when it is written. */
-  async save(path: string, text: string): Promise<{ text: string; faults: Diagnostic[] } | undefined> {
-    const response = await fetch("api/save", {
-      method: "POST",
-      headers: { "content-type": "application/json", "x-overwinter-token": this.token },
-      body: JSON.stringify({ path, text, was: null }),
-    });
-    if (response.status === 409) return { text: `${path} is already there and was left as it is: give the project another name.`, faults: [] };
-    if (response.status === 422) return { text: "The project has a fault and was not saved.", faults: ((await response.json()) as { error: Diagnostic[] }).error };
-    if (!response.ok) return { text: await response.text(), faults: [] };
-    this.content.checksum = ((await response.json()) as { checksum: string }).checksum;
-    return undefined;
+  async choose(project: string, draws: number, seed: number, show: (choice: ChoiceReport) => void): Promise<void> {
+    const own = ++this.turn;
+    for (const step of [16, 128, draws].filter((n, i) => i === 2 || n < draws)) {
+      const choice = part(await this.ask({ choose: { project, draws: step, seed } }), "choice");
+      if (own !== this.turn) throw new Stopped();
+      show(choice);
+    }
+  }
+
+  /** Saves a document; what stood in the way comes back. */
+  async save(path: string, was: string | null, text: string, merge: boolean): Promise<Outcome> {
+    let response: Response;
+    try {
+      response = await fetch("api/save", {
+        method: "POST",
+        headers: { "content-type": "application/json", "x-overwinter-token": this.token },
+        body: JSON.stringify({ path, text, was, merge }),
+      });
+    } catch {
+      return { kind: "failed", why: "The tool does not answer: start it again in the bench folder. Nothing you typed here is lost." };
+    }
+    if (response.status === 409) {
+      const { changed } = (await response.json()) as { changed: { now: string | null; yours: string } };
+      return { kind: "conflict", path, was, now: changed.now, mine: changed.yours };
+    }
+    if (response.status === 422) return { kind: "refused", faults: ((await response.json()) as { error: Diagnostic[] }).error };
+    if (!response.ok) return { kind: "failed", why: await response.text() };
+    const saved = (await response.json()) as { checksum: string; text: string; notes: Diagnostic[] };
+    return { kind: "saved", path, text: saved.text, notes: saved.notes };
+  }
+
+  /** Reads the folder again; the files that are not as they were. */
+  async reread(): Promise<string[]> {
+    const response = await fetch("api/bench");
+    if (!response.ok) throw new Error(await response.text());
+    const now = (await response.json()) as Content;
+    const before = new Map(this.content.files);
+    const after = new Map(now.files);
+    const other = [...new Set([...before.keys(), ...after.keys()])].filter((path) => before.get(path) !== after.get(path));
+    this.content.files = now.files;
+    this.content.checksum = now.checksum;
+    return other;
+  }
+
+  /** Asks whether the folder is still as it was read. */
+  async look(): Promise<void> {
+    const response = await fetch("api/state").catch(() => undefined);
+    if (!response?.ok) return;
+    const { checksum } = (await response.json()) as { checksum: string };
+    if (checksum !== this.content.checksum) this.onChange?.();
   }
 
   warm(): Promise<void> {
@@ -214,6 +401,7 @@ export class BenchEngine implements Engine {
   }
 
   stop(): void {
+    this.turn++;
     this.abort.abort();
     this.abort = new AbortController();
   }

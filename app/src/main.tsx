@@ -3,7 +3,7 @@ import "./style.css";
 import "./charts.css";
 import { render } from "preact";
 import { BenchEngine, facts, open, part, type Facts } from "./engine";
-import { answer, engine, follow, go, message, place, restore, table, told, trouble, type Place } from "./state";
+import { answer, asked, engine, follow, go, message, place, reread, restore, table, told, trouble, type Place } from "./state";
 import { AboutView } from "./views/about";
 import { BenchView } from "./views/bench";
 import { BoardView } from "./views/board";
@@ -89,9 +89,23 @@ async function begin(): Promise<void> {
     trouble.value = message(error);
   }
   const ready = engine.value;
-  if (ready instanceof BenchEngine) ready.onChange = () => { trouble.value = "Files of the bench folder changed on disk since this page was opened. Reload to see them; what you typed in the project panel stays in the address."; };
+  if (ready instanceof BenchEngine) {
+    let reading = false;
+    ready.onChange = () => {
+      if (reading) return;
+      reading = true;
+      reread()
+        .then((files) => { if (files.length > 0) trouble.value = `${files.slice(0, 4).join(", ")}${files.length > 4 ? ` and ${files.length - 4} more` : ""} changed on disk and ${files.length === 1 ? "was" : "were"} read again. What you typed here is as you left it.`; })
+        .catch((error: unknown) => { trouble.value = message(error); })
+        .finally(() => { reading = false; });
+    };
+    const look = () => { if (document.visibilityState === "visible") void ready.look(); };
+    addEventListener("focus", look);
+    document.addEventListener("visibilitychange", look);
+    setInterval(look, 10_000);
+  }
   // After the first picture: a fault shows with the first question that needs the engine.
-  setTimeout(() => void ready?.warm().catch(() => undefined), 200);
+  setTimeout(() => void ready?.warm(asked()).catch(() => undefined), 200);
 }
 
 void begin();

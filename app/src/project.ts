@@ -57,10 +57,17 @@ export function set(table: Table, value: Value | undefined, ...path: (string | n
   return copy;
 }
 
+/** Whether a value is a table: the reader makes them without a prototype; dates are objects of a class. */
+export function isTable(value: unknown): value is Table {
+  if (value === null || typeof value !== "object" || Array.isArray(value)) return false;
+  const prototype: unknown = Object.getPrototypeOf(value);
+  return prototype === null || prototype === Object.prototype;
+}
+
 // Dates of the document are objects of a class: they are kept as they are.
 function structuredCloneToml(value: unknown): unknown {
   if (Array.isArray(value)) return value.map(structuredCloneToml);
-  if (value !== null && typeof value === "object" && Object.getPrototypeOf(value) === Object.prototype) {
+  if (isTable(value)) {
     return Object.fromEntries(Object.entries(value).map(([k, v]) => [k, structuredCloneToml(v)]));
   }
   return value;

@@ -1,6 +1,6 @@
 // What the views share. The project's text is the truth; everything else follows from it.
-import { batch, computed, effect, signal } from "@preact/signals";
-import { type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
+import { batch, computed, effect, signal, untracked } from "@preact/signals";
+import { BenchEngine, type Engine, type Facts, message, Refused, Stopped, part } from "./engine";
 import { decode, encode } from "./fragment";
 import { documents, read, type Table } from "./project";
 import type { BoardReport, ChoiceReport, Diagnostic, ForecastReport, Reply, Request, TableReport } from "./types";
@@ -21,8 +21,11 @@ export const text = signal("");
 export const started = signal("");
 export const project = computed<Table | undefined>(() => read(text.value));
 
-export const projects = computed(() => (engine.value ? documents(engine.value.content.files, "projects", "project") : []));
-export const cells = computed(() => (engine.value ? documents(engine.value.content.files, "cells", "cell") : []));
+/** Counts how often the documents were read anew. */
+export const revision = signal(0);
+
+export const projects = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "projects", "project") : []));
+export const cells = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "cells", "cell") : []));
 export const changed = computed(() => {
   const published = projects.value.find((p) => p.name === started.value);
   return published !== undefined && published.text !== text.value;
@@ -41,10 +44,9 @@ export interface Ranked {
 }
 export const ranked = signal<Ranked>({ faults: [] });
 
-/** Draws of the steps: a first ranking at once, then sharper ones. */
-export function steps(): number[] {
-  const last = told.value?.draws ?? 1000;
-  return [8, 128, last].filter((draws, i) => i === 2 || draws < last);
+/** Draws of the sharpest ranking. */
+export function finest(): number {
+  return told.value?.draws ?? 1000;
 }
 export const SEED = 1;
 
@@ -80,27 +82,28 @@ let turn = 0;
 
 async function rank(of: string): Promise<void> {
   const own = ++turn;
-  engine.value?.stop();
+  const at = engine.value;
+  at?.stop();
+  const draws = finest();
   const wanted = asked();
-  const last = steps().at(-1) ?? 1000;
-  const request = (draws: number): Request => ({ choose: { project: wanted, draws, seed: SEED } });
-  const whole = prepared(request(last));
-  for (const draws of whole ? [last] : steps()) {
-    ranked.value = { ...ranked.value, computing: draws, halted: false, trouble: undefined };
-    try {
-      const choice = part(await answer(request(draws)), "choice");
-      if (own !== turn) return;
-      ranked.value = { choice, of, faults: [], computing: undefined };
-    } catch (error) {
-      if (own !== turn) return;
-      if (error instanceof Stopped) {
-        ranked.value = { ...ranked.value, computing: undefined, halted: true };
-        return;
-      }
-      const faults = error instanceof Refused ? error.diagnostics : [];
-      ranked.value = { ...ranked.value, faults, computing: undefined, trouble: error instanceof Refused ? undefined : message(error) };
+  const whole = prepared({ choose: { project: wanted, draws, seed: SEED } });
+  if (whole) {
+    ranked.value = { choice: part(whole, "choice"), of, faults: [] };
+    return;
+  }
+  ranked.value = { ...ranked.value, computing: draws, halted: false, trouble: undefined };
+  try {
+    await at?.choose(wanted, draws, SEED, (choice) => {
+      if (own === turn) ranked.value = { choice, of, faults: [], computing: choice.draws < draws ? draws : undefined };
+    });
+  } catch (error) {
+    if (own !== turn) return;
+    if (error instanceof Stopped) {
+      ranked.value = { ...ranked.value, computing: undefined, halted: true };
       return;
     }
+    const faults = error instanceof Refused ? error.diagnostics : [];
+    ranked.value = { ...ranked.value, faults, computing: undefined, trouble: error instanceof Refused ? undefined : message(error) };
   }
 }
 
@@ -111,21 +114,11 @@ export function halt(): void {
 
 export { message };
 
-let pause: ReturnType<typeof setTimeout> | undefined;
-
 /** Ranks again whenever the project's text changes. */
 export function follow(): void {
-  let first = true;
   effect(() => {
     const of = text.value;
-    if (!engine.value || !of) return;
-    clearTimeout(pause);
-    if (first) {
-      first = false;
-      void rank(of);
-    } else {
-      pause = setTimeout(() => void rank(of), 80);
-    }
+    if (engine.value && of) untracked(() => void rank(of));
   });
   effect(() => {
     const [own, start, at] = [changed.value ? text.value : "", started.value, place.value];
@@ -201,6 +194,25 @@ export function choose(name: string): void {
     started.value = name;
     text.value = found.text;
   });
+}
+
+/** Reads table and documents of the served folder anew; a project that was not changed here follows its file. */
+export async function reread(): Promise<string[]> {
+  const at = engine.value;
+  if (!(at instanceof BenchEngine)) return [];
+  const own = changed.value;
+  const other = await at.reread();
+  if (other.length === 0) return other;
+  forecasts.clear();
+  boards.clear();
+  batch(() => {
+    revision.value += 1;
+    const published = projects.value.find((p) => p.name === started.value);
+    if (!own && published && published.text !== text.value) text.value = published.text;
+    else void rank(text.value);
+  });
+  table.value = part(await answer({ table: { columns: ["all"], sort: null, filter: [], specimens: false } }), "table");
+  return other;
 }
 
 const forecasts = new Map<string, ForecastReport>();

@@ -53,9 +53,29 @@ seed: number, } } | { "board": {
 /**
  * The board.
  */
-board: string, } } | { "sun": SunRequest } | { "sun_map": SunMapRequest } | { "tilt": TiltRequest } | { "charge": ChargeRequest } | "check" | "names";
+board: string, } } | { "sun": SunRequest } | { "sun_map": SunMapRequest } | { "tilt": TiltRequest } | { "charge": ChargeRequest } | "check" | "names" | "protocol" | { "guide": { 
+/**
+ * The specimen's label.
+ */
+specimen: string, 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string | null, } } | { "entry": { 
+/**
+ * Number of the step, from 1.
+ */
+step: number, } } | { "read_back": { 
+/**
+ * What the reading is of, `"temperature"` or `"duration"`.
+ */
+what: string, 
+/**
+ * What was typed.
+ */
+text: string, } };
 
-export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "board": BoardReport } | { "sun": SunReport } | { "sun_map": SunMapReport } | { "tilt": TiltReport } | { "charge": ChargeReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "error": Array<Diagnostic> };
+export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "board": BoardReport } | { "sun": SunReport } | { "sun_map": SunMapReport } | { "tilt": TiltReport } | { "charge": ChargeReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "protocol": Array<StepLine> } | { "guide": GuideReport } | { "entry": EntryForm | null } | { "read_back": ReadBack } | { "error": Array<Diagnostic> };
 
 export type Names = { 
 /**
@@ -77,7 +97,11 @@ sites: Array<string>,
 /**
  * Panels.
  */
-panels: Array<string>, };
+panels: Array<string>, 
+/**
+ * Labels of the specimens.
+ */
+specimens: Array<string>, };
 
 export type BoardReport = { 
 /**
@@ -2584,3 +2608,276 @@ lines: Array<ChargeLine>,
  * Cautions.
  */
 cautions: Array<string>, };
+
+export type StepStatus = "done" | "partly" | "against_the_gate" | "open" | "blocked" | "does_not_apply" | "never";
+
+export type StepLine = { 
+/**
+ * Number, from 1.
+ */
+number: number, 
+/**
+ * Title.
+ */
+title: string, 
+/**
+ * State.
+ */
+status: StepStatus, 
+/**
+ * The project rests on it.
+ */
+needed: boolean, 
+/**
+ * Wiring.
+ */
+wiring: string, 
+/**
+ * What to set and do.
+ */
+set: string, 
+/**
+ * What to expect.
+ */
+expect: string, 
+/**
+ * What is dangerous.
+ */
+dangers: Array<string>, 
+/**
+ * What comes first, or why it is not trusted.
+ */
+in_the_way: Array<string>, 
+/**
+ * What is missing in a result that is there.
+ */
+missing: Array<string>, 
+/**
+ * Sessions that hold the result.
+ */
+sessions: Array<string>, 
+/**
+ * What it unlocks.
+ */
+unlocks: string, 
+/**
+ * Usual time, min; common practice, no source.
+ */
+minutes: number, };
+
+export type PolarityLine = { 
+/**
+ * The contact that is +, when both observations agree: `left` or `right`, seen into the socket's mouth with the
+ * component side up.
+ */
+positive: string | null, 
+/**
+ * A cell may be connected: board and lead are measured and fit.
+ */
+may_connect: boolean, 
+/**
+ * In words: what was found or what stands in the way.
+ */
+statement: string, 
+/**
+ * A drawing for paper.
+ */
+drawing: string | null, };
+
+export type GuideReport = { 
+/**
+ * See [`SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * Specimen.
+ */
+specimen: string, 
+/**
+ * Board.
+ */
+board: string, 
+/**
+ * Project.
+ */
+project: string | null, 
+/**
+ * Cell meant to be connected.
+ */
+cell: string | null, 
+/**
+ * Polarity.
+ */
+polarity: PolarityLine, 
+/**
+ * Steps in order.
+ */
+steps: Array<StepLine>, 
+/**
+ * Number of the step to do next.
+ */
+next: number | null, 
+/**
+ * Numbers of the steps still to do for the project.
+ */
+to_do: Array<number>, 
+/**
+ * Usual time for them, min.
+ */
+minutes: number, 
+/**
+ * What to write down for the next step: a document to save in the folder.
+ */
+write_down: WriteDown | null, 
+/**
+ * If it is dead.
+ */
+lost: PostMortem | null, 
+/**
+ * Danger: something was recorded against the gate, or an observation contradicts.
+ */
+danger: boolean, 
+/**
+ * The checklist as plain text, for paper.
+ */
+printable: string, };
+
+export type WriteDown = { 
+/**
+ * Where to save it, in the folder.
+ */
+file: string, 
+/**
+ * Its text, figures to fill in marked with `…`.
+ */
+text: string, };
+
+export type PostMortem = { 
+/**
+ * Specimen.
+ */
+specimen: string, 
+/**
+ * Board.
+ */
+board: string, 
+/**
+ * Since when.
+ */
+since: string, 
+/**
+ * At which step of the protocol, as written.
+ */
+step: string | null, 
+/**
+ * Its number in the protocol, from 1; `None` where the step is not written down (in the field).
+ */
+step_number: number | null, 
+/**
+ * Why.
+ */
+cause: string, 
+/**
+ * What it cost.
+ */
+cost: string | null, 
+/**
+ * What was learnt.
+ */
+lesson: string | null, 
+/**
+ * Sessions that were held on it, the post-mortem among them.
+ */
+sessions: Array<string>, 
+/**
+ * Living specimens of the same board; their figures are theirs alone.
+ */
+sisters: Array<string>, };
+
+export type EntryPlace = "reading" | "polarity" | "ride_through";
+
+export type EntryField = { 
+/**
+ * What it is, for people.
+ */
+label: string, 
+/**
+ * Where it goes.
+ */
+place: EntryPlace, 
+/**
+ * What the reading is of, in the documents' words; it decides which units fit.
+ */
+what: string, 
+/**
+ * Key in the polarity table.
+ */
+key: string | null, 
+/**
+ * What it may look like.
+ */
+example: string, 
+/**
+ * Supply voltage, where it is not the session's; the cell's voltage of a trial.
+ */
+supply: string | null, 
+/**
+ * Source, where it is not the session's.
+ */
+source: string | null, 
+/**
+ * How many times it is read.
+ */
+repeats: number, 
+/**
+ * The source came or went.
+ */
+event: string | null, 
+/**
+ * What the board was doing.
+ */
+doing: string | null, 
+/**
+ * A remark that belongs to it.
+ */
+note: string | null, };
+
+export type EntryForm = { 
+/**
+ * Number of the step, from 1.
+ */
+step: number, 
+/**
+ * Tag of the session's name.
+ */
+tag: string, 
+/**
+ * Supply voltage of the session.
+ */
+supply: string | null, 
+/**
+ * Source of the session.
+ */
+source: string | null, 
+/**
+ * State of the firmware.
+ */
+state: string | null, 
+/**
+ * The zero of the range is noted before and after.
+ */
+zero: boolean, 
+/**
+ * The figures.
+ */
+fields: Array<EntryField>, };
+
+export type ReadBack = { 
+/**
+ * The value as the workbench prints it.
+ */
+text: string, 
+/**
+ * Its value in SI.
+ */
+si: number, };

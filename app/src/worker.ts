@@ -1,9 +1,26 @@
-// The engine in a worker: bytes of WebAssembly in, then calls in JSON, answered in order.
+// The engine in a worker: unpacked and compiled here, then calls in JSON, answered in order.
+import { unpackLzma } from "./lzma";
+
 interface Exports {
   memory: WebAssembly.Memory;
   alloc(length: number): number;
   dealloc(at: number, length: number): void;
   call(at: number, length: number): bigint;
+}
+
+/** What the page sends: the engine, packed or compiled, or a call. */
+export interface Message {
+  id: number;
+  packed?: Uint8Array;
+  module?: WebAssembly.Module;
+  json?: string;
+}
+
+export interface Answered {
+  id: number;
+  module?: WebAssembly.Module;
+  json?: string;
+  error?: string;
 }
 
 let engine: Promise<Exports> | undefined;
@@ -19,12 +36,25 @@ function call(exports: Exports, json: string): string {
   return text;
 }
 
-self.onmessage = (event: MessageEvent<{ id: number; module?: WebAssembly.Module; json?: string }>) => {
-  const { id, module, json } = event.data;
-  if (module) {
-    engine = WebAssembly.instantiate(module, {}).then((instance) => instance.exports as unknown as Exports);
+function started(module: WebAssembly.Module): Promise<Exports> {
+  return WebAssembly.instantiate(module, {}).then((instance) => instance.exports as unknown as Exports);
+}
+
+async function answer({ id, packed, module, json }: Message): Promise<Answered> {
+  if (packed) {
+    const compiled = WebAssembly.compile(unpackLzma(packed));
+    engine = compiled.then(started);
+    await engine;
+    return { id, module: await compiled };
   }
-  (engine ?? Promise.reject(new Error("the engine was not loaded")))
-    .then((exports) => self.postMessage({ id, json: json === undefined ? "null" : call(exports, json) }))
-    .catch((error: unknown) => self.postMessage({ id, error: String(error) }));
+  if (module) engine = started(module);
+  const exports = await (engine ?? Promise.reject(new Error("the engine was not loaded")));
+  return { id, json: json === undefined ? "null" : call(exports, json) };
+}
+
+self.onmessage = (event: MessageEvent<Message>) => {
+  answer(event.data).then(
+    (answered) => self.postMessage(answered),
+    (error: unknown) => self.postMessage({ id: event.data.id, error: String(error) } satisfies Answered),
+  );
 };

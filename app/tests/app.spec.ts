@@ -38,7 +38,10 @@ test("a project is saved as a new document and never over another", async ({ pag
   await page.getByLabel("lasts at least").fill("300 d");
   await page.getByLabel("name", { exact: true }).fill("my bridge");
   await page.getByRole("button", { name: "Save as a new project" }).click();
-  await expect(page.locator(".project")).toContainText("Saved as projects/my-bridge.toml");
+  await expect(page.locator(".project")).toContainText("Saved in projects/my-bridge.toml");
+  await page.getByLabel("start from").selectOption("footbridges");
+  await page.getByLabel("lasts at least").fill("200 d");
+  await page.getByLabel("name", { exact: true }).fill("my bridge");
   await page.getByRole("button", { name: "Save as a new project" }).click();
   await expect(page.locator(".project")).toContainText("already there and was left as it is");
   await page.reload();

@@ -1,5 +1,5 @@
 // The published page in a real browser, opened from its file.
-import { readFileSync } from "node:fs";
+import { readFileSync, writeFileSync } from "node:fs";
 import AxeBuilder from "axe-core";
 import { expect, test } from "@playwright/test";
 import { altered, fitsWidth, open, row, settled } from "./page";
@@ -176,6 +176,52 @@ test("the forecast shows bands, a ledger that adds up and what the target allows
   await expect(page.locator("main")).toContainText("allowed for 304 d");
 });
 
+test("the target line of the forecast is moved by keys and by dragging, and the answers follow", async ({ page }) => {
+  await open(page, "#v=forecast&b=BOWLINE");
+  const line = page.getByRole("slider", { name: "target life" });
+  await expect(page.locator("main")).toContainText("allowed for 274 d");
+  const before = Number(await line.getAttribute("aria-valuenow"));
+  await line.focus();
+  await page.keyboard.press("PageDown");
+  await page.keyboard.press("ArrowRight");
+  await expect(line).toHaveAttribute("aria-valuenow", String(before - 29));
+  await expect(page.locator("main")).toContainText(`allowed for ${before - 29} d`);
+  const knob = await line.locator(".knob").boundingBox();
+  const chart = await page.locator("svg.chart").first().boundingBox();
+  if (!knob || !chart) throw new Error("the line is not drawn");
+  await page.mouse.move(knob.x + knob.width / 2, knob.y + 4);
+  await page.mouse.down();
+  await page.mouse.move(chart.x + 0.4 * chart.width, knob.y + 30, { steps: 4 });
+  await page.mouse.up();
+  const after = Number(await line.getAttribute("aria-valuenow"));
+  expect(after).toBeLessThan(before - 60);
+  await expect(page.locator("main")).toContainText(`allowed for ${after} d`);
+  await expect(page).toHaveURL(/p=/);
+});
+
+test("letters typed quickly: the last one is answered, by all draws", async ({ page }) => {
+  await open(page);
+  const field = page.getByLabel("lasts at least");
+  await field.fill("");
+  await field.pressSequentially("123 d", { delay: 15 });
+  await expect(page.locator(".answer")).toContainText("target 123 d");
+  await settled(page);
+  await expect(page.locator(".answer")).toContainText("target 123 d");
+  await expect(page.locator(".status")).toContainText("64 draws, seed");
+});
+
+test("the protocol and a specimen's guide are the engine's own, gates and all", async ({ page }) => {
+  await open(page, "#v=bench");
+  await expect(page.locator(".steps > li")).toHaveCount(12);
+  await expect(page.locator(".steps")).toContainText("ohms from the shield to both contacts");
+  await page.getByLabel("specimen", { exact: true }).selectOption({ label: "GRANNY-1" });
+  await expect(page.locator(".dead")).toContainText("dead since");
+  await page.getByLabel("specimen", { exact: true }).selectOption({ label: "BOWLINE-1" });
+  await expect(page.locator(".guide-head")).toContainText("+ is the");
+  // A published page takes no readings.
+  await expect(page.getByRole("button", { name: "Save these readings" })).toHaveCount(0);
+});
+
 test("the bench shows what to test next and the dangers", async ({ page }) => {
   await open(page, "#v=bench");
   await expect(page.locator(".tests")).toContainText("GRANNY");
@@ -250,13 +296,32 @@ test("without JavaScript there is a summary", async ({ browser }) => {
 });
 
 test("without WebAssembly the prepared ranking stays and the page says why", async ({ page }) => {
-  await page.addInitScript(() => { delete (window as { WebAssembly?: unknown }).WebAssembly; });
+  // The worker's script comes from a Blob: it is born without WebAssembly.
+  await page.addInitScript(() => {
+    const Whole = Blob;
+    window.Blob = class extends Whole {
+      constructor(parts: BlobPart[] = [], options?: BlobPropertyBag) {
+        super(options?.type?.includes("javascript") ? ["delete self.WebAssembly;", ...parts] : parts, options);
+      }
+    };
+  });
   await open(page);
   await expect(row(page, "BOWLINE")).toContainText("fits");
   await page.getByLabel("lasts at least").fill("3 yr");
   await expect(page.locator(".status")).toContainText("could not be started");
   await expect(row(page, "BOWLINE")).toContainText("fits");
   await expect(page.getByLabel("lasts at least")).toHaveValue("3 yr");
+});
+
+test("an engine that was cut off on the way is told and the prepared ranking stays", async ({ page }) => {
+  const file = altered("cut-engine", () => undefined, (html) => html);
+  const html = readFileSync(file, "utf8").replace(/(id="engine">[^<]{4000})[^<]*</, "$1<");
+  writeFileSync(file, html);
+  await open(page, "", file);
+  await expect(row(page, "BOWLINE")).toContainText("fits");
+  await page.getByLabel("lasts at least").fill("3 yr");
+  await expect(page.locator(".status")).toContainText("could not be started");
+  await expect(row(page, "BOWLINE")).toContainText("fits");
 });
 
 test("a spoilt address is told and the published project shown", async ({ page }) => {

@@ -23,7 +23,7 @@ const BENCHES: &[(&str, &str, &str)] = &[
 const HELP: &str = "\
 cargo xtask demo             build the tool, write the demo bench folder, answer its question
 cargo xtask test             formatting, lints, schemas, all tests (what the continuous integration runs)
-cargo xtask bench NAME       measure: forecast, choice, figures, traces, sun
+cargo xtask bench NAME       measure: forecast, choice, figures, traces, sun, page (the page in a real Chromium)
 cargo xtask app              build page and app (needs Node; gets the rest), then rebuild the tool
 cargo xtask app test         the tests in a real browser
 cargo xtask picture          draw the README's picture from the tool's real output
@@ -36,6 +36,7 @@ fn main() -> Result<()> {
     match words.as_slice() {
         ["demo"] => demo(),
         ["test"] => test(),
+        ["bench", "page"] => run("bash", &["app/bench.sh"]),
         ["bench", name] => bench(name),
         ["app"] => run("bash", &["app/build.sh"]),
         ["app", "test"] => run("bash", &["app/test.sh"]),
@@ -154,7 +155,7 @@ fn test() -> Result<()> {
 fn bench(name: &str) -> Result<()> {
     let Some((_, package, target)) = BENCHES.iter().find(|(n, ..)| *n == name) else {
         let names: Vec<&str> = BENCHES.iter().map(|(n, ..)| *n).collect();
-        bail!("no benchmark named {name}; there are: {}", names.join(", "));
+        bail!("no benchmark named {name}; there are: {}", names.join(", ") + ", page");
     };
     cargo(&["bench", "--package", package, "--bench", target, "--all-features"])
 }

@@ -1,4 +1,6 @@
 // State of charge with its band and the lowest rail at the peak, over calendar time.
+import { useSignal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
 import { life, SECONDS } from "../format";
 import type { ForecastReport } from "../types";
 import { Behind } from "../views/parts";
@@ -41,7 +43,55 @@ function ticks(until: number, start: Date | undefined, most: number): { at: numb
   return found;
 }
 
-export function Bands({ report, start }: { report: ForecastReport; start: Date | undefined }) {
+/** The target as a line to take hold of: by mouse, finger or arrow keys; let go, the question is asked anew. */
+function TargetLine({ target, until, x, left, right, top, bottom, move }: { target: number; until: number; x: (t: number) => number; left: number; right: number; top: number; bottom: number; move: (days: number) => void }) {
+  const held = useSignal<number | undefined>(undefined);
+  // The new target stands until its answer is there.
+  useEffect(() => { held.value = undefined; }, [target]);
+  const days = held.value ?? target / SECONDS.DAY;
+  const at = x(days * SECONDS.DAY);
+  const most = until / SECONDS.DAY;
+  const within = (d: number) => Math.max(1, Math.min(Math.round(d), Math.floor(most)));
+  const pointed = (e: PointerEvent) => {
+    const svg = (e.currentTarget as SVGElement).ownerSVGElement;
+    const box = svg?.getBoundingClientRect();
+    if (!svg || !box || box.width === 0) return days;
+    const inside = ((e.clientX - box.left) / box.width) * svg.viewBox.baseVal.width;
+    return within(((inside - left) / (right - left)) * most);
+  };
+  const key = (e: KeyboardEvent) => {
+    const step = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -30, PageUp: 30 }[e.key];
+    if (step === undefined) return;
+    e.preventDefault();
+    held.value = within(days + step * (e.shiftKey ? 7 : 1));
+    move(held.value);
+  };
+  return (
+    <g
+      class={held.value === undefined ? "target-handle" : "target-handle held"}
+      role="slider"
+      // An attribute of SVG keeps its letters: only in small ones can the line be focused.
+      tabindex={0}
+      aria-label="target life"
+      aria-valuemin={1}
+      aria-valuemax={Math.floor(most)}
+      aria-valuenow={Math.round(days)}
+      aria-valuetext={life(days * SECONDS.DAY)}
+      onKeyDown={key}
+      onPointerDown={(e) => { e.currentTarget.setPointerCapture(e.pointerId); held.value = pointed(e); }}
+      onPointerMove={(e) => { if (e.currentTarget.hasPointerCapture(e.pointerId)) held.value = pointed(e); }}
+      onPointerUp={(e) => { if (held.value !== undefined && e.currentTarget.hasPointerCapture(e.pointerId)) move(held.value); }}
+      onPointerCancel={() => { held.value = undefined; }}
+    >
+      <rect class="grip" x={at - 14} width="28" y={top} height={bottom - top} />
+      <line class="target" x1={at} x2={at} y1={top} y2={bottom} />
+      <path class="knob" d={`M${at - 6} ${top - 9}h12v7l-6 6l-6 -6z`} />
+      <text class="mark" x={at < left + 120 ? at + 18 : at - 18} y={top + 12} text-anchor={at < left + 120 ? "start" : "end"}>target {life(days * SECONDS.DAY)}</text>
+    </g>
+  );
+}
+
+export function Bands({ report, start, move }: { report: ForecastReport; start: Date | undefined; move: (days: number) => void }) {
   const moments = report.moments;
   const narrow = NARROW.matches;
   const WIDTH = narrow ? 390 : 760;
@@ -75,7 +125,7 @@ export function Bands({ report, start }: { report: ForecastReport; start: Date |
         ))}
         <path class="band" d={`${path(band)}Z`} />
         <path class="median" d={path(moments.map((m) => [x(m.time_s), y(m.state_of_charge[1])]))} />
-        {target && target <= until ? <g><line class="target" x1={x(target)} x2={x(target)} y1={TOP} y2={height - 24} /><text class="mark" x={x(target) - 5} y={TOP + 12} text-anchor="end">target {life(target)}</text></g> : null}
+        {target && target <= until ? <TargetLine target={target} until={until} x={x} left={LEFT} right={WIDTH - RIGHT} top={TOP} bottom={height - 24} move={move} /> : null}
         <g><line class="end" x1={x(report.life_s)} x2={x(report.life_s)} y1={TOP} y2={height - 24} /><text class="mark" x={x(report.life_s) - 5} y={TOP + 28} text-anchor="end">best value {life(report.life_s)}</text></g>
         <text class="name" x={LEFT + 8} y={y(0) - 8}>state of charge, 10 · 50 · 90 %</text>
         {hasRail ? (

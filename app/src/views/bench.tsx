@@ -1,39 +1,76 @@
-// The bench: gates before power, cautions, what to test next for this project and why, findings of the whole folder.
+// The bench: what to test next and why, the protocol for a specimen with its gates, entry of readings, findings of the folder.
 import { signal, useSignalEffect } from "@preact/signals";
 import { part } from "../engine";
-import { answer, engine, go, message, ranked } from "../state";
-import type { Diagnostic } from "../types";
+import { answer, asked, engine, go, message, ranked, remembered, revision, text } from "../state";
+import type { Diagnostic, GuideReport, Names, StepLine, StepStatus } from "../types";
+import { Entry } from "./entry";
 import { Waiting } from "./parts";
 
 const findings = signal<Diagnostic[] | undefined>(undefined);
+const names = signal<Names | undefined>(undefined);
+const protocol = signal<StepLine[] | undefined>(undefined);
+const guide = signal<GuideReport | undefined>(undefined);
+const specimen = remembered<string>("specimen", "");
+/** The step that is opened by hand; the next one otherwise. */
+const opened = signal<number | undefined>(undefined);
 const trouble = signal<string | undefined>(undefined);
-let started = false;
+let turn = 0;
 
 async function load(): Promise<void> {
+  const own = ++turn;
   try {
+    trouble.value = undefined;
+    names.value = part(await answer("names"), "names");
+    protocol.value = part(await answer("protocol"), "protocol");
+    if (specimen.value && !names.value.specimens.includes(specimen.value)) specimen.value = "";
+    const of = specimen.value;
+    const found = of ? part(await answer({ guide: { specimen: of, project: asked() || null } }), "guide") : undefined;
+    if (own !== turn) return;
+    guide.value = found;
     findings.value = part(await answer("check"), "check");
   } catch (error) {
-    started = false;
-    trouble.value = message(error);
+    if (own === turn) trouble.value = message(error);
   }
 }
 
-// The order in which a board is taken in; common practice of the trade.
-const STEPS: { title: string; gate?: string; lines: string[] }[] = [
-  { title: "Label and look", lines: ["Give the specimen a label; photograph both sides and the revision marks.", "Note traits by eye and caliper. What you cannot see stays unknown."] },
-  { title: "Polarity, twice", gate: "No cell before two polarity readings agree.", lines: ["USB out: ohms from each battery contact to the shield. The contact near 0 Ω is −.", "USB in, no cell: volts on each contact. The contact near the float voltage is +.", "Measure the cell's own lead as well. Never trust colour."] },
-  { title: "First power from a limited supply", gate: "Limit at 50 mA first, then at the radio's peak.", lines: ["Note idle current on battery and on USB.", "A specimen that dies is a state with step and cause, not an empty cell."] },
-  { title: "Sleep current", gate: "Range low enough, zero noted, settled.", lines: ["Bypass the meter while it boots; then open the bypass asleep.", "At 4.15, 3.80, 3.50 and 3.25 V; window long enough for 100 bursts of the regulator.", "Five repeats at 3.80 V, with the temperature of the board."] },
-  { title: "Limits", lines: ["Lowest supply that survives a burst, in steps of 20 mV.", "Charge current against the cell's data sheet; float voltage; back-leakage at night."] },
-  { title: "Ride-through", lines: ["Ten removals and ten attachments each at 4.1, 3.7 and 3.5 V, with a counter that survives resets. A full cell hides the fault."] },
-];
+const STATUS: Record<StepStatus, string> = {
+  done: "done",
+  partly: "partly done",
+  against_the_gate: "recorded against its gate",
+  open: "to do",
+  blocked: "not yet",
+  does_not_apply: "does not apply",
+  never: "never: the specimen is dead",
+};
+
+function Step({ line, next, entry }: { line: StepLine; next: boolean; entry: boolean }) {
+  const chosen = guide.value !== undefined;
+  const open = chosen && (opened.value ?? (next ? line.number : 0)) === line.number;
+  const done = chosen && line.status === "done";
+  return (
+    <li class={open ? "step open-step" : "step"}>
+      <h3>
+        <span class={done ? "box ticked" : "box"} aria-hidden="true" />
+        {chosen && entry ? <button type="button" class="name" aria-expanded={open} onClick={() => { opened.value = open ? 0 : line.number; }}>{line.number}. {line.title}</button> : <span>{line.number}. {line.title}</span>}
+        {chosen ? <span class={`step-state ${line.status}`}>{next ? "next" : STATUS[line.status]}{line.needed && line.status !== "done" && line.status !== "never" ? ", needed" : ""}</span> : <span class="quiet">{line.minutes} min</span>}
+      </h3>
+      {line.in_the_way.length > 0 ? <p class="gate">{line.in_the_way.join("; ")}</p> : null}
+      {line.missing.length > 0 ? <p class="warn">still missing: {line.missing.join("; ")}</p> : null}
+      <dl class="step-text">
+        <dt>wiring</dt><dd>{line.wiring}</dd>
+        <dt>do</dt><dd>{line.set}</dd>
+        <dt>expect</dt><dd>{line.expect}</dd>
+      </dl>
+      {line.dangers.length > 0 ? <ul class="cautions">{line.dangers.map((d) => <li key={d}>{d}</li>)}</ul> : null}
+      {open && guide.value ? <Entry specimen={guide.value.specimen} step={line.number} line={line} /> : null}
+    </li>
+  );
+}
 
 export function BenchView() {
   useSignalEffect(() => {
-    if (engine.value && !started) {
-      started = true;
-      void load();
-    }
+    // Read again with another specimen, another project, or when files changed.
+    if (engine.value && revision.value >= 0 && specimen.value !== undefined && text.value !== undefined) void load();
   });
   const choice = ranked.value.choice;
   const tests = (choice?.boards ?? [])
@@ -41,9 +78,12 @@ export function BenchView() {
     .sort((a, b) => Number(a.out) - Number(b.out) || (a.minutes ?? 1e9) - (b.minutes ?? 1e9));
   const open = tests.filter((t) => !t.out);
   const by = (severity: string) => (findings.value ?? []).filter((f) => f.severity === severity);
+  const now = specimen.value ? guide.value : undefined;
+  const steps = now?.steps ?? (specimen.value ? undefined : protocol.value);
   return (
     <article class="sheet">
       <header class="sheet-head"><h1>At the bench</h1><button type="button" class="quiet-button" onClick={() => print()}>Print</button></header>
+      {trouble.value ? <p class="warn" role="alert">{trouble.value}</p> : null}
       <section>
         <h2>What to test next{choice ? ` for “${choice.project}”` : ""}</h2>
         {!choice ? <Waiting>The ranking is computed first…</Waiting> : open.length === 0 ? <p>Nothing unknown keeps a board of this project undecided.</p> : (
@@ -59,20 +99,25 @@ export function BenchView() {
       </section>
       <section>
         <h2>Checklist for a specimen</h2>
-        <p class="quiet specimen-line">specimen <span class="blank" /> date <span class="blank" /> who <span class="blank" /></p>
-        <ol class="steps">
-          {STEPS.map((s) => (
-            <li key={s.title}>
-              <h3><span class="box" aria-hidden="true" /> {s.title}</h3>
-              {s.gate ? <p class="gate">{s.gate}</p> : null}
-              <ul>{s.lines.map((l) => <li key={l}>{l}</li>)}</ul>
-            </li>
-          ))}
-        </ol>
+        <p class="field specimen-choice">
+          <label for="specimen">specimen</label>
+          <select id="specimen" value={specimen.value} onChange={(e) => { opened.value = undefined; specimen.value = e.currentTarget.value; }}>
+            <option value="">none: the protocol to print</option>
+            {(names.value?.specimens ?? []).map((s) => <option key={s} value={s}>{s}</option>)}
+          </select>
+        </p>
+        {now ? (
+          <div class={now.danger ? "faults" : "guide-head"}>
+            <p><strong>Polarity:</strong> {now.polarity.statement}</p>
+            {now.lost ? <p class="dead">† dead since {now.lost.since}: {now.lost.cause}{now.lost.lesson ? `. Lesson: ${now.lost.lesson}` : ""}</p> : null}
+            {now.to_do.length > 0 && !now.lost ? <p class="quiet">{now.to_do.length} {now.to_do.length === 1 ? "step" : "steps"} still to do for “{now.project}”, about {now.minutes} min.</p> : null}
+          </div>
+        ) : <p class="quiet specimen-line">specimen <span class="blank" /> date <span class="blank" /> who <span class="blank" /></p>}
+        {steps ? <ol class={now ? "steps guided" : "steps"}>{steps.map((line) => <Step key={line.number} line={line} next={now?.next === line.number} entry={now !== undefined} />)}</ol> : <Waiting>Reading the protocol…</Waiting>}
       </section>
       <section>
         <h2>Findings of the whole folder</h2>
-        {trouble.value ? <p class="warn" role="alert">{trouble.value}</p> : findings.value === undefined ? <Waiting>Checking…</Waiting> : findings.value.length === 0 ? <p>Nothing dangerous or contradictory was found.</p> : null}
+        {findings.value === undefined ? <Waiting>Checking…</Waiting> : findings.value.length === 0 ? <p>Nothing dangerous or contradictory was found.</p> : null}
         {(["danger", "error", "warning", "note"] as const).map((severity) => by(severity).length === 0 ? null : (
           <details key={severity} open={severity === "danger" && by(severity).length <= 8} class={`findings ${severity}`}>
             <summary>{severity === "danger" ? "dangers" : `${severity}s`} <span class="quiet">{by(severity).length}</span></summary>

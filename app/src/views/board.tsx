@@ -8,6 +8,7 @@ import { percent } from "../format";
 import { documents, get, type Table } from "../project";
 import { board as ask, engine, go, message, project, ranked } from "../state";
 import type { BillReport, BoardReport, Diagnostic } from "../types";
+import { EditNotes, EditTraits } from "./edit-board";
 import { cellText, Faults, OriginNote, truthText, Unknown, Verdict, Waiting } from "./parts";
 import { lines } from "./table";
 import { parse } from "smol-toml";
@@ -134,6 +135,7 @@ function Body({ report }: { report: BoardReport }) {
       <RideThrough sessions={sessions} />
       <section>
         <h2>Traits and figures</h2>
+        <EditTraits board={String((report.document as { name?: string }).name ?? "")} />
         <Traits report={report} />
       </section>
       <div class="columns">
@@ -345,6 +347,7 @@ function SessionNote({ session: s }: { session: Session }) {
       {s.note ? <p>{s.note}</p> : null}
       {s.polarity ? <p>Polarity: {Object.entries(s.polarity).filter(([, v]) => v).map(([k, v]) => `${k.replace("_", " ")} ${v}`).join(", ")}</p> : null}
       <Readings of={s.readings} />
+      <EditNotes session={s.name} />
     </details>
   );
 }

@@ -5,7 +5,7 @@ import { Bands } from "../charts/bands";
 import { Contributions, Waterfall } from "../charts/bars";
 import { Pairs } from "../charts/pairs";
 import { days, life, milliampereHours, percent, SECONDS, significant } from "../format";
-import { engine, forecast, go, message, project, ranked, steps, text } from "../state";
+import { engine, finest, forecast, go, message, project, ranked, text } from "../state";
 import { Refused, Stopped } from "../engine";
 import { get } from "../project";
 import type { Diagnostic, ForecastReport } from "../types";
@@ -28,8 +28,8 @@ async function load(board: string, of: string): Promise<void> {
   const own = ++turn;
   shown.value = { ...shown.value, waiting: true, faults: [], trouble: undefined };
   // A rough forecast first: the drawing stands at once, its edges sharpen afterwards.
-  const [rough, fine] = [steps()[0] ?? 16, steps().at(-1) ?? 1000];
-  for (const draws of rough === fine ? [fine] : [rough, fine]) {
+  const [rough, fine] = [16, finest()];
+  for (const draws of rough >= fine ? [fine] : [rough, fine]) {
     try {
       const report = await forecast(board, draws);
       if (own !== turn) return;
@@ -101,7 +101,7 @@ function Body({ report, rough }: { report: ForecastReport; rough: boolean }) {
       {report.flags.length > 0 ? <ul class="flags">{report.flags.map((f) => <li key={f}>{f}</li>)}</ul> : null}
       <section>
         <h2>State of charge and rail</h2>
-        <Bands report={report} start={from} />
+        <Bands report={report} start={from} move={(d) => setTarget(`${d} d`)} />
       </section>
       <div class="columns">
         <section>

@@ -2,10 +2,10 @@
 import { signal } from "@preact/signals";
 import { useId } from "preact/hooks";
 import { figure, get, read, set, write, type Table, type Value } from "../project";
-import type { BenchEngine } from "../engine";
-import type { Diagnostic } from "../types";
-import { cells, changed, choose, engine, link, message, project, projects, ranked, started, text, told } from "../state";
+import { canWrite, documentOf, save, type Outcome } from "../edit";
+import { cells, changed, choose, link, message, project, projects, ranked, revision, started, text, told } from "../state";
 import { Faults } from "./parts";
+import { Saved } from "./saving";
 
 const asText = signal(false);
 const copied = signal<string | undefined>(undefined);
@@ -190,19 +190,35 @@ function Needs() {
   );
 }
 
-const saved = signal<{ text: string; faults: Diagnostic[] } | undefined>(undefined);
+const saved = signal<Outcome | undefined>(undefined);
 
 /** Saves the text as a new document of the bench; a file that is already there is never written over. */
-async function save(): Promise<void> {
+async function saveNew(): Promise<void> {
   const name = figure(get(project.value, "name"));
   const stem = name.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-+|-+$/g, "") || "project";
-  const path = `projects/${stem}.toml`;
-  try {
-    const fault = await (engine.value as BenchEngine).save(path, text.value);
-    saved.value = fault ?? { text: `Saved as ${path}.`, faults: [] };
-  } catch (error) {
-    saved.value = { text: message(error), faults: [] };
+  const outcome = await save(`projects/${stem}.toml`, null, text.value, false);
+  saved.value = outcome;
+  if (outcome.kind === "saved") started.value = name;
+}
+
+/** Saves the changes into the project's own file; its comments stay. */
+async function saveInto(file: { path: string; text: string }): Promise<void> {
+  took(await save(file.path, file.text, text.value, !asText.value));
+}
+
+function took(outcome: Outcome | undefined): void {
+  saved.value = outcome;
+  if (outcome?.kind === "saved") text.value = outcome.text;
+}
+
+/** The file of the project that this one started from; kept from the moment the first change was typed. */
+let from: { name: string; path: string; text: string } | undefined;
+function origin(): { path: string; text: string } | undefined {
+  if (!changed.value || from?.name !== started.value) {
+    const found = documentOf("projects", "project", started.value);
+    from = found ? { name: started.value, ...found } : undefined;
   }
+  return from;
 }
 
 async function copy(): Promise<void> {
@@ -218,6 +234,7 @@ async function copy(): Promise<void> {
 export function ProjectPanel() {
   const textId = useId();
   const { faults } = ranked.value;
+  const file = revision.value >= 0 ? origin() : undefined;
   const readable = project.value !== undefined;
   return (
     <aside class="project" aria-label="Project">
@@ -258,10 +275,10 @@ export function ProjectPanel() {
             <button type="button" aria-pressed={asText.value} disabled={!readable} onClick={() => { asText.value = !asText.value; }}>As text</button>
             <button type="button" onClick={() => void copy()}>Copy link</button>
             <button type="button" disabled={!changed.value} onClick={() => choose(started.value)}>Undo changes</button>
-            {told.value?.home === "bench" ? <button type="button" disabled={!changed.value || !readable} onClick={() => void save()}>Save as a new project</button> : null}
+            {canWrite() && file && figure(get(project.value, "name")) === started.value ? <button type="button" disabled={!changed.value || !readable} onClick={() => void saveInto(file)}>Save in {file.path}</button> : null}
+            {canWrite() ? <button type="button" disabled={!changed.value || !readable} onClick={() => void saveNew()}>Save as a new project</button> : null}
           </p>
-          {saved.value ? <p class="quiet" role="status">{saved.value.text}</p> : null}
-          {saved.value ? <Faults of={saved.value.faults} /> : null}
+          <Saved outcome={saved.value} turn={took} />
           {copied.value ? <p class="quiet" role="status">{copied.value}</p> : null}
           <p class="quiet">{told.value?.home === "bench" ? "What you enter goes to the tool on this machine and nowhere else." : "Nothing you enter leaves this page."} The text is a project document: saved as a file in <code>projects/</code>, the command line answers the same.</p>
         </form>

@@ -4,7 +4,7 @@ import { at, axisOf, Interval, TimeScale, type Axis } from "../charts/interval";
 import { csv } from "../csv";
 import { life, percent } from "../format";
 import { get } from "../project";
-import { go, halt, project, ranked, remembered, steps, table, text } from "../state";
+import { finest, go, halt, project, ranked, remembered, table, text } from "../state";
 import type { BoardVerdict, CellValue, Column, LifeAnswer, Row } from "../types";
 import { Facets, filter } from "./facets";
 import { cellNumber, cellText, Faults, save, short, truthText, Unknown, Verdict, Waiting } from "./parts";
@@ -220,7 +220,7 @@ function Columns() {
 
 function Status() {
   const { choice, computing, halted, of, faults, trouble } = ranked.value;
-  const last = steps().at(-1) ?? 0;
+  const last = finest();
   return (
     <div class="status">
       <p role="status" aria-live="polite">

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+#[cfg(feature = "findings")]
 use crate::check::check;
 use crate::diagnostic::Diagnostic;
 use crate::document::{Document, DocumentKind, parse_document};
@@ -157,6 +158,7 @@ impl Folder {
             folder.put(&path, text, Origin::Folder, parsed, &mut diagnostics);
         }
         folder.index_specimens();
+        #[cfg(feature = "findings")]
         check(&folder, &mut diagnostics);
         (folder, diagnostics)
     }

@@ -13,6 +13,7 @@
 
 #![forbid(unsafe_code)]
 
+#[cfg(feature = "findings")]
 mod check;
 mod choice;
 mod date;

@@ -6,6 +6,7 @@
 #![forbid(unsafe_code)]
 
 mod bench;
+mod consequences;
 mod guard;
 mod publish;
 mod serve;

@@ -73,6 +73,7 @@ pub fn prepare(bench: &Bench, draws: usize, mut tell: impl FnMut(&str)) -> Prepa
     if let Reply::Table(table) = ask(bench, usual) {
         all.table = Some(table);
     }
+    keep(&mut all, json!("check"), &ask(bench, Request::Check));
     let projects: Vec<String> = bench.projects().map(|project| project.name.clone()).collect();
     for project in projects {
         tell(&project);

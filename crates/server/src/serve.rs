@@ -12,7 +12,8 @@ use axum::routing::{get, post};
 use axum::{Router, middleware};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use overwinter_documents::parse_document;
+use overwinter_documents::{Diagnostic, parse_document};
+use overwinter_store::rewrite_text;
 use overwinter_workbench::ask::{Request as Question, ask};
 use overwinter_workbench::trace_report::TraceRequest;
 use serde::Deserialize;
@@ -20,6 +21,7 @@ use serde_json::json;
 use tokio::sync::Semaphore;
 
 use crate::bench::{Documents, SaveFault, Shelf};
+use crate::consequences::Consequences;
 use crate::guard::{Refusal, addressed, document_path, entitled};
 use crate::publish::{DRAWS, Publication};
 use crate::template::{Filling, NotBuilt, fill};
@@ -126,6 +128,7 @@ impl Serving {
                 tokio::net::TcpListener::from_std(self.listener).map_err(ServeError::Run)?;
             let routes = Router::new()
                 .route("/", get(page))
+                .route("/api/state", get(state))
                 .route("/api/bench", get(bench))
                 .route("/api/ask", post(answer))
                 .route("/api/save", post(save))
@@ -183,6 +186,12 @@ async fn bench(State(app): State<Arc<App>>) -> Result<Response, Refusal> {
     let read = app.shelf.now().map_err(unreadable)?;
     let content = json!({ "files": read.files, "prepared": [], "checksum": read.checksum });
     Ok(json_response(StatusCode::OK, &content))
+}
+
+/// The checksum of the documents as they are now: a page asks whether it is still up to date.
+async fn state(State(app): State<Arc<App>>) -> Result<Response, Refusal> {
+    let read = app.shelf.now().map_err(unreadable)?;
+    Ok(json_response(StatusCode::OK, &json!({ "checksum": read.checksum })))
 }
 
 async fn answer(
@@ -249,6 +258,9 @@ struct Save {
     text: String,
     /// What the file said when the page read it; `null` for a new file.
     was: Option<String>,
+    /// The text comes from a form: its values are written into what the file says, comments and order are kept.
+    #[serde(default)]
+    merge: bool,
 }
 
 async fn save(
@@ -260,21 +272,34 @@ async fn save(
     let save: Save = serde_json::from_slice(&body)
         .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
     document_path(&save.path)?;
+    let refused = |errors: Vec<Diagnostic>| {
+        Ok(json_response(StatusCode::UNPROCESSABLE_ENTITY, &json!({ "error": errors })))
+    };
+    let text = match save.was.as_deref().filter(|_| save.merge) {
+        None => save.text,
+        Some(was) => match rewrite_text(&save.path, was, &save.text) {
+            Ok(text) => text,
+            Err(error) => return refused(vec![error.diagnostic()]),
+        },
+    };
     // What the command line would refuse is not written.
-    if let Err(diagnostics) = parse_document(&save.path, &save.text) {
-        return Ok(json_response(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            &json!({ "error": diagnostics }),
-        ));
+    if let Err(errors) = parse_document(&save.path, &text) {
+        return refused(errors);
     }
-    match app.shelf.save(&save.path, save.was.as_deref(), &save.text) {
+    let read = app.shelf.now().map_err(unreadable)?;
+    let new = Consequences::of(&read.files, &save.path, &text);
+    if !new.refused.is_empty() {
+        return refused(new.refused);
+    }
+    match app.shelf.save(&save.path, save.was.as_deref(), &text) {
         Ok(()) => {
             let read = app.shelf.now().map_err(unreadable)?;
-            Ok(json_response(StatusCode::OK, &json!({ "checksum": read.checksum })))
+            let saved = json!({ "checksum": read.checksum, "text": text, "notes": new.notes });
+            Ok(json_response(StatusCode::OK, &saved))
         }
         Err(SaveFault::Changed { path, now }) => Ok(json_response(
             StatusCode::CONFLICT,
-            &json!({ "changed": { "path": path, "now": now } }),
+            &json!({ "changed": { "path": path, "now": now, "yours": text } }),
         )),
         Err(fault @ SaveFault::Failed(_)) => {
             Err((StatusCode::INTERNAL_SERVER_ERROR, fault.to_string()))

@@ -189,3 +189,48 @@ fn nothing_else_is_there() {
     }
     assert_eq!(talk(run.port, "POST", "/", &[], "").0, 405);
 }
+
+#[test]
+fn a_form_keeps_comments_and_is_told_what_stands_on_disk() {
+    let Some(run) = start() else { return };
+    let was = "# mine\n[cell]\nname = 'a pouch' # as labelled\nchemistry = \"lithium-ion\"\ncapacity = \"1000 mAh\"\n";
+    run.memory.0.lock().unwrap().insert("cells/a-pouch.toml".into(), was.into());
+    let form = "[cell]\ncapacity = \"1100 mAh\"\nchemistry = \"lithium-ion\"\nname = \"a pouch\"\n";
+    let merge = |was: &str| {
+        let body = serde_json::json!({ "path": "cells/a-pouch.toml", "was": was, "text": form, "merge": true });
+        let token = [("X-Overwinter-Token", run.token.as_str())];
+        talk(run.port, "POST", "/api/save", &token, &body.to_string())
+    };
+    assert_eq!(merge(was).0, 200);
+    let now = run.memory.0.lock().unwrap()["cells/a-pouch.toml"].clone();
+    assert_eq!(now, was.replace("1000", "1100"));
+    let (status, reply) = merge(was);
+    assert_eq!(status, 409);
+    assert!(reply.contains("1100 mAh") && reply.contains("# as labelled"), "{reply}");
+    assert_eq!(run.memory.0.lock().unwrap()["cells/a-pouch.toml"], now);
+}
+
+#[test]
+fn an_error_that_the_folder_would_get_is_refused_one_that_it_has_is_not() {
+    let Some(run) = start() else { return };
+    let new = CELL.replace("lithium-ion", "lithium-iom");
+    let (status, reply) = save(&run, "cells/b.toml", None, &new.replace("a pouch", "b pouch"));
+    assert_eq!(status, 422, "{reply}");
+    assert!(reply.contains("lithium-iom"), "{reply}");
+    // Somebody wrote it in an editor: other documents can be saved all the same.
+    run.memory.0.lock().unwrap().insert("cells/b.toml".into(), new.replace("a pouch", "b pouch"));
+    assert_eq!(save(&run, "cells/c.toml", None, &CELL.replace("a pouch", "c pouch")).0, 200);
+}
+
+#[test]
+fn the_state_tells_that_the_folder_is_another_one() {
+    let Some(run) = start() else { return };
+    let state =
+        || talk(run.port, "GET", "/api/state", &[], "").1.rsplit("\r\n").next().unwrap().to_owned();
+    let before = state();
+    assert!(before.contains("sha256:"), "{before}");
+    assert_eq!(state(), before);
+    run.memory.0.lock().unwrap().insert("cells/b.toml".into(), CELL.replace("a pouch", "b pouch"));
+    assert_ne!(state(), before);
+    assert_eq!(talk(run.port, "GET", "/api/state", &[("Host", "evil.example")], "").0, 421);
+}

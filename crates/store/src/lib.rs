@@ -10,6 +10,7 @@ mod edit;
 mod error;
 mod list;
 mod read;
+mod rewrite;
 mod write;
 
 pub use beside::{BESIDE_BYTES, read_beside};
@@ -17,4 +18,5 @@ pub use edit::{apply_edits, edit_text};
 pub use error::StoreError;
 pub use list::{Field, put_in_list};
 pub use read::{Limits, read_files, read_folder, read_folder_with};
+pub use rewrite::rewrite_text;
 pub use write::{FileWriter, Writer, create_folder, write_file, write_file_with};

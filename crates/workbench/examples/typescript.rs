@@ -3,6 +3,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use overwinter_documents::{Diagnostic, Place, Severity};
+use overwinter_workbench::measure::{entry, guide, lost};
 use overwinter_workbench::{ask, ranking, report, sun, trace_report as trace};
 use ts_rs::{Config, TS};
 
@@ -113,6 +114,16 @@ fn main() -> ExitCode {
         sun::report::ChargeSpan,
         sun::report::ChargeLine,
         sun::report::ChargeReport,
+        guide::StepStatus,
+        guide::StepLine,
+        guide::PolarityLine,
+        guide::GuideReport,
+        guide::WriteDown,
+        lost::PostMortem,
+        entry::EntryPlace,
+        entry::EntryField,
+        entry::EntryForm,
+        entry::ReadBack,
     );
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../app/src/types.ts");
     if std::env::args().any(|argument| argument == "--check") {

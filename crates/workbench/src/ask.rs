@@ -8,7 +8,8 @@ use overwinter_documents::types::project::Project;
 use crate::answers;
 use crate::bench::Bench;
 use crate::bill;
-use crate::check;
+use crate::measure::entry::{self, EntryForm, ReadBack};
+use crate::measure::guide::{GuideReport, StepLine, guide};
 use crate::question::QuestionError;
 use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
 use crate::sampling::SampleOptions;
@@ -78,8 +79,30 @@ pub enum Request {
     Charge(ChargeRequest),
     /// All findings.
     Check,
-    /// Names of all projects, cells and boards.
+    /// Names of all projects, cells, boards and specimens.
     Names,
+    /// The bench protocol as it stands.
+    Protocol,
+    /// The bench protocol for a specimen: what is done, what is in the way, what comes next.
+    Guide {
+        /// The specimen's label.
+        specimen: String,
+        /// A project's name, or the whole text of a project document.
+        #[serde(default)]
+        project: Option<String>,
+    },
+    /// What a step of the protocol asks to be written down.
+    Entry {
+        /// Number of the step, from 1.
+        step: usize,
+    },
+    /// Reads what was typed at the bench.
+    ReadBack {
+        /// What the reading is of, `"temperature"` or `"duration"`.
+        what: String,
+        /// What was typed.
+        text: String,
+    },
 }
 
 /// An answer.
@@ -109,6 +132,14 @@ pub enum Reply {
     Check(Vec<Diagnostic>),
     /// Names.
     Names(Names),
+    /// The steps of the protocol.
+    Protocol(Vec<StepLine>),
+    /// The guide of a specimen.
+    Guide(Box<GuideReport>),
+    /// What to write down; nothing where nothing is read.
+    Entry(Option<EntryForm>),
+    /// What was typed, as it was understood.
+    ReadBack(ReadBack),
     /// The question could not be answered.
     Error(Vec<Diagnostic>),
 }
@@ -127,6 +158,8 @@ pub struct Names {
     pub sites: Vec<String>,
     /// Panels.
     pub panels: Vec<String>,
+    /// Labels of the specimens.
+    pub specimens: Vec<String>,
 }
 
 /// A board with what is known of it.
@@ -206,14 +239,32 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
         Request::SunMap(request) => Ok(Reply::SunMap(Box::new(sun::sun_map(bench, &request)?))),
         Request::Tilt(request) => Ok(Reply::Tilt(Box::new(sun::tilt(bench, &request)?))),
         Request::Charge(request) => Ok(Reply::Charge(Box::new(sun::charge(bench, &request)?))),
-        Request::Check => Ok(Reply::Check(check::check(bench))),
+        #[cfg(feature = "findings")]
+        Request::Check => Ok(Reply::Check(crate::check::check(bench))),
+        #[cfg(not(feature = "findings"))]
+        Request::Check => Err(vec![
+            Diagnostic::error("no-findings", "findings are not computed here")
+                .help("ask the command line: overwinter check"),
+        ]),
         Request::Names => Ok(Reply::Names(Names {
             projects: bench.projects().map(|p| p.name.clone()).collect(),
             cells: bench.cells().map(|c| c.name.clone()).collect(),
             boards: bench.boards().map(|b| b.name.clone()).collect(),
             sites: bench.folder().sites.names().map(str::to_owned).collect(),
             panels: bench.folder().panels.names().map(str::to_owned).collect(),
+            specimens: bench.folder().specimens().map(|(_, s)| s.id.clone()).collect(),
         })),
+        Request::Protocol => Ok(Reply::Protocol(entry::protocol())),
+        Request::Guide { specimen, project } => {
+            let project = project.map(|text| project_of(bench, &text)).transpose()?;
+            guide(bench, &specimen, project.as_ref())
+                .map(|report| Reply::Guide(Box::new(report)))
+                .map_err(|e| vec![diagnostic(&e)])
+        }
+        Request::Entry { step } => Ok(Reply::Entry(entry::form(step))),
+        Request::ReadBack { what, text } => {
+            entry::read_back(&what, &text).map(Reply::ReadBack).map_err(|e| vec![*e])
+        }
     }
 }
 

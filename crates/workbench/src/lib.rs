@@ -6,6 +6,7 @@ pub mod ask;
 pub mod bench;
 pub mod bill;
 pub mod case;
+#[cfg(feature = "findings")]
 pub mod check;
 pub mod choice;
 pub mod demo;

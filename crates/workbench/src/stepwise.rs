@@ -62,7 +62,7 @@ impl Stepwise {
         let candidates: Vec<_> =
             boards.iter().map(|board| candidate(bench, project, cell, board, None)).collect();
         let cases: Vec<Case> = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
-        let boards = Drawing::new(&cases, prepare(&cases, options), options.draws);
+        let boards = Drawing::new(&cases, &prepare(&cases, options), options.draws);
         Ok(Self { question: question(project, cell), candidates, options, boards, reworks: None })
     }
 
@@ -155,17 +155,16 @@ impl Stepwise {
             })
             .collect();
         let known = self.reworks.take().filter(|(known, _)| *known == wanted);
-        let (wanted, drawing) = match known {
-            Some(known) => known,
-            None => {
-                let variants: Vec<(usize, &Variant)> = wanted
-                    .iter()
-                    .flat_map(|&i| self.candidates[i].variants.iter().map(move |v| (i, v)))
-                    .collect();
-                let cases = rework_cases(&self.candidates, &variants)
-                    .map_err(|(subject, error)| ResolveError::Engine { subject, error })?;
-                (wanted, Drawing::of_reworks(&cases, self.options))
-            }
+        let (wanted, drawing) = if let Some(known) = known {
+            known
+        } else {
+            let variants: Vec<(usize, &Variant)> = wanted
+                .iter()
+                .flat_map(|&i| self.candidates[i].variants.iter().map(move |v| (i, v)))
+                .collect();
+            let cases = rework_cases(&self.candidates, &variants)
+                .map_err(|(subject, error)| ResolveError::Engine { subject, error })?;
+            (wanted, Drawing::of_reworks(&cases, self.options))
         };
         Ok(&mut self.reworks.insert((wanted, drawing)).1)
     }
@@ -205,7 +204,7 @@ struct Drawing {
 }
 
 impl Drawing {
-    fn new(cases: &[Case], columns: Vec<CaseColumns>, draws: usize) -> Self {
+    fn new(cases: &[Case], columns: &[CaseColumns], draws: usize) -> Self {
         let (place, distinct) = distinct(cases);
         Self {
             cases: distinct.iter().map(|&c| cases[c].clone()).collect(),
@@ -219,7 +218,7 @@ impl Drawing {
 
     fn of_reworks(cases: &[Case], options: SampleOptions) -> Self {
         let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
-        Self::new(cases, prepare_specimens(cases, options), options.draws)
+        Self::new(cases, &prepare_specimens(cases, options), options.draws)
     }
 
     fn fault(&self, distinct: usize, error: InputError) -> Fault {

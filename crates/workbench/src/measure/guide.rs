@@ -19,6 +19,7 @@ use crate::report::SCHEMA_VERSION;
 
 /// State of a step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 #[serde(rename_all = "snake_case")]
 pub enum StepStatus {
     /// Has a result.
@@ -39,6 +40,7 @@ pub enum StepStatus {
 
 /// One step.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct StepLine {
     /// Number, from 1.
     pub number: usize,
@@ -70,6 +72,7 @@ pub struct StepLine {
 
 /// Where the polarity of this specimen stands.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct PolarityLine {
     /// The contact that is +, when both observations agree: `left` or `right`, seen into the socket's mouth with the
     /// component side up.
@@ -84,6 +87,7 @@ pub struct PolarityLine {
 
 /// The guide.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct GuideReport {
     /// See [`SCHEMA_VERSION`].
     pub schema_version: u32,
@@ -117,6 +121,7 @@ pub struct GuideReport {
 
 /// A document to fill in.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct WriteDown {
     /// Where to save it, in the folder.
     pub file: String,

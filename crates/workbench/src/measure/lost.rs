@@ -10,6 +10,7 @@ use crate::report::SCHEMA_VERSION;
 
 /// One dead specimen.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct PostMortem {
     /// Specimen.
     pub specimen: String,

@@ -3,6 +3,7 @@
 pub mod burden;
 pub mod chips;
 pub mod dispute;
+pub mod entry;
 pub mod figure;
 pub mod guide;
 pub mod lost;

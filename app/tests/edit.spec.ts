@@ -1,0 +1,237 @@
+// Editing a folder on disk through the app: comments stay, both versions are shown on a conflict, gates hold, nothing typed is lost.
+import { spawn, type ChildProcess } from "node:child_process";
+import { mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { expect, test, type Page } from "@playwright/test";
+import { fitsWidth, row } from "./page";
+
+let server: ChildProcess;
+let address = "";
+let folder = "";
+
+function start(port = 0): Promise<void> {
+  server = spawn("cargo", ["run", "--quiet", "--package", "overwinter-server", "--example", "serve_demo", "--", String(port), folder], { cwd: "..", stdio: ["ignore", "pipe", "inherit"], detached: true });
+  return new Promise((done, fail) => {
+    server.stdout?.on("data", (chunk: Buffer) => { address = chunk.toString().trim(); done(); });
+    server.on("exit", () => fail(new Error("the server ended")));
+  });
+}
+
+function stop(): void {
+  if (server.pid) process.kill(-server.pid);
+  server = { pid: undefined } as ChildProcess;
+}
+
+test.beforeEach(async () => {
+  folder = mkdtempSync(join(tmpdir(), "overwinter-edit-"));
+  await start();
+});
+
+test.afterEach(() => {
+  stop();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const file = (path: string) => readFileSync(join(folder, path), "utf8");
+const ready = (page: Page) => expect(row(page, "BOWLINE")).toContainText("fits");
+
+async function board(page: Page, name: string): Promise<void> {
+  await page.goto(`${address}#v=board&b=${name}`);
+  await expect(page.getByRole("heading", { name: "Traits and figures" })).toBeVisible();
+}
+
+test("a trait is edited by keyboard and the file keeps its comments", async ({ page }) => {
+  const before = file("boards/turkshead.toml");
+  await board(page, "TURKSHEAD");
+  await page.getByRole("button", { name: "Edit the traits" }).focus();
+  await page.keyboard.press("Enter");
+  const trait = page.getByLabel("battery switch", { exact: true });
+  const old = await trait.inputValue();
+  const wanted = old === "yes" ? "no" : "yes";
+  await trait.focus();
+  await trait.selectOption(wanted);
+  await page.getByRole("button", { name: "Save in boards/turkshead.toml" }).focus();
+  await page.keyboard.press("Enter");
+  await expect(page.locator(".saved")).toContainText("Saved in boards/turkshead.toml");
+  const after = file("boards/turkshead.toml");
+  expect(after).toContain(`battery_switch = "${wanted}"`);
+  const comments = (text: string) => text.split("\n").filter((line) => line.includes("#")).map((line) => line.slice(line.indexOf("#")));
+  expect(comments(after)).toEqual(comments(before));
+  // One line is another, and none beside it.
+  const [a, b] = [before.split("\n"), after.split("\n")];
+  expect(b.filter((line) => !a.includes(line))).toEqual([expect.stringContaining("battery_switch")]);
+});
+
+test("a value that the command line would refuse is told and not written", async ({ page }) => {
+  const before = file("boards/bowline.toml");
+  await board(page, "BOWLINE");
+  await page.getByRole("button", { name: "Edit the traits" }).click();
+  await page.getByLabel("width", { exact: true }).fill("twenty");
+  await page.getByRole("button", { name: "Save in boards/bowline.toml" }).click();
+  await expect(page.locator(".entry-form .faults")).toContainText("Not saved");
+  await expect(page.getByLabel("width", { exact: true })).toHaveValue("twenty");
+  expect(file("boards/bowline.toml")).toBe(before);
+});
+
+test("a reading's note is written beside its reading", async ({ page }) => {
+  await board(page, "BOWLINE");
+  const session = page.locator("details.session", { hasText: "28.30 mA" });
+  await session.locator("summary").click();
+  await session.getByRole("button", { name: "Edit the notes" }).click();
+  await session.getByLabel("note of idle current 28.30 mA").fill("the door was open");
+  await session.getByRole("button", { name: /^Save in sessions/ }).click();
+  await expect(page.locator(".saved")).toContainText("Saved in sessions/");
+  const text = readdirSync(join(folder, "sessions")).map((name) => file(`sessions/${name}`)).find((t) => t.includes("the door was open")) ?? "";
+  expect(text).toContain("# Awake, radio off: the state that a faulty sleep falls back to.");
+  expect(text.indexOf("the door was open")).toBeGreaterThan(text.indexOf("28.30 mA"));
+  expect(text.indexOf("the door was open")).toBeLessThan(text.indexOf("28.50 mA"));
+});
+
+test("a project's load, cell, place and needs are saved in its own file with its comments", async ({ page }) => {
+  await page.goto(address);
+  await ready(page);
+  await page.getByLabel("lasts at least").fill("300 d");
+  await page.getByLabel("every", { exact: true }).fill("20 min");
+  await page.getByLabel("daily swing").fill("9 K");
+  await page.getByRole("button", { name: "Save in projects/footbridges.toml" }).click();
+  await expect(page.locator(".saved")).toContainText("Saved in projects/footbridges.toml");
+  const text = file("projects/footbridges.toml");
+  for (const part of ['at_least = "300 d"', 'every = "20 min"', 'daily_swing = "9 K"', "# READ THIS PROJECT FIRST", "# Nine months: from October", "#:schema", "# A public bridge"]) expect(text).toContain(part);
+  // It is the published project now: nothing of it is "yours" any more.
+  await expect(page.locator(".project .tag")).toHaveCount(0);
+});
+
+test("two tabs: the second sees both versions and puts its change into the first's", async ({ page, context }) => {
+  const other = await context.newPage();
+  await page.goto(address);
+  await ready(page);
+  await other.goto(address);
+  await ready(other);
+  await page.getByLabel("smallest that matters").fill("21 d");
+  await other.getByLabel("lasts at least").fill("8 months");
+  await page.getByRole("button", { name: "Save in projects/footbridges.toml" }).click();
+  await expect(page.locator(".saved")).toBeVisible();
+  await other.getByRole("button", { name: "Save in projects/footbridges.toml" }).click();
+  const conflict = other.locator(".conflict");
+  await expect(conflict).toContainText("was changed on disk since you opened it");
+  await expect(conflict).toContainText("21 d");
+  await expect(conflict).toContainText("8 months");
+  expect(file("projects/footbridges.toml")).not.toContain("8 months");
+  await conflict.getByRole("button", { name: "Put my changes into it" }).click();
+  await expect(other.locator(".saved")).toBeVisible();
+  const text = file("projects/footbridges.toml");
+  expect(text).toContain('smallest_difference = "21 d"');
+  expect(text).toContain('at_least = "8 months"');
+  expect(text).toContain("# Nine months: from October");
+});
+
+test("a file changed outside is read again and told; a draft stays and is never put over it", async ({ page }) => {
+  await board(page, "BOWLINE");
+  await page.getByRole("button", { name: "Edit the traits" }).click();
+  await page.getByLabel("battery switch", { exact: true }).selectOption("yes");
+  const path = join(folder, "boards/bowline.toml");
+  writeFileSync(path, `${readFileSync(path, "utf8")}\n# written in an editor\n`);
+  await page.evaluate(() => dispatchEvent(new Event("focus")));
+  await expect(page.locator(".banner")).toContainText("boards/bowline.toml changed on disk");
+  await expect(page.getByLabel("battery switch", { exact: true })).toHaveValue("yes");
+  await page.getByRole("button", { name: "Save in boards/bowline.toml" }).click();
+  await expect(page.locator(".conflict")).toContainText("changed on disk");
+  expect(file("boards/bowline.toml")).toContain("# written in an editor");
+  await page.locator(".conflict").getByRole("button", { name: "Put my changes into it" }).click();
+  await expect(page.locator(".saved")).toBeVisible();
+  expect(file("boards/bowline.toml")).toContain("# written in an editor");
+  expect(file("boards/bowline.toml")).toContain('battery_switch = "yes"');
+});
+
+async function bench(page: Page, specimen: string): Promise<void> {
+  await page.goto(`${address}#v=bench`);
+  await page.getByLabel("specimen", { exact: true }).selectOption(specimen);
+  await expect(page.locator(".guide-head, .faults").first()).toContainText("Polarity:");
+}
+
+test("readings are typed on a phone, read back, kept over a reload and appended to the session", async ({ page }) => {
+  await page.setViewportSize({ width: 360, height: 740 });
+  await bench(page, "BOWLINE-1");
+  await page.getByRole("button", { name: /^5\. / }).click();
+  const first = page.getByLabel("sleep current at 3.80 V, reading 1");
+  await first.fill("9.31 V");
+  await expect(page.locator(".entry-form")).toContainText("this is a voltage");
+  await expect(page.getByRole("button", { name: "Save these readings" })).toBeDisabled();
+  await first.fill("9.31 uA");
+  await expect(page.locator(".entry-form")).toContainText(/= 9\.31\d? µA/);
+  await page.getByLabel("who").fill("a volunteer");
+  await fitsWidth(page);
+  await page.reload();
+  await page.getByRole("button", { name: /^5\. / }).click();
+  await expect(page.getByLabel("sleep current at 3.80 V, reading 1")).toHaveValue("9.31 uA");
+  await expect(page.getByLabel("who")).toHaveValue("a volunteer");
+  await page.getByLabel("sleep current at 3.80 V, reading 2").fill("9.35 µA");
+  await page.getByLabel("date", { exact: true }).fill("2026-08-01");
+  await page.getByLabel("meter", { exact: true }).fill("hand-held meter");
+  await page.getByLabel("range, locked").fill("600 µA");
+  await page.getByLabel("temperature of the board").fill("21 °C");
+  await page.getByRole("button", { name: "Save these readings" }).click();
+  await expect(page.locator(".saved")).toContainText("Saved in sessions/2026-08-01-bowline-1-sleep.toml");
+  const path = "sessions/2026-08-01-bowline-1-sleep.toml";
+  expect(file(path)).toContain('specimen = "BOWLINE-1"');
+  expect(file(path)).toContain("date = 2026-08-01");
+  // The next figure goes into the same document.
+  writeFileSync(join(folder, path), `# my own remark\n${file(path)}`);
+  await page.evaluate(() => dispatchEvent(new Event("focus")));
+  await expect(page.locator(".banner")).toContainText("changed on disk");
+  await page.getByLabel("sleep current at 3.50 V").fill("9.1 µA");
+  await page.getByLabel("range, locked").fill("600 µA");
+  await page.getByRole("button", { name: "Save these readings" }).click();
+  await expect(page.locator(".saved")).toBeVisible();
+  const text = file(path);
+  expect(text).toContain("# my own remark");
+  expect(text.match(/\[\[session\.readings\]\]/g)).toHaveLength(2);
+  expect(text).toContain("3.50 V");
+});
+
+test("a gate that is shut takes no readings, in the page and at the server", async ({ page }) => {
+  // A specimen that nobody has looked at yet.
+  const path = join(folder, "boards/bowline.toml");
+  writeFileSync(path, `${readFileSync(path, "utf8")}\n[[board.specimens]]\nid = "BOWLINE-NEW"\n`);
+  await bench(page, "BOWLINE-NEW");
+  await page.getByRole("button", { name: /^6\. / }).click();
+  await expect(page.locator(".open-step .gate").last()).toContainText("Nothing is entered here yet");
+  await expect(page.locator(".open-step").getByRole("button", { name: "Save these readings" })).toHaveCount(0);
+  const reply = await page.evaluate(async () => {
+    const facts = JSON.parse(document.getElementById("facts")?.textContent ?? "{}") as { token: string };
+    const text = '[session]\nname = "too early"\nspecimen = "BOWLINE-NEW"\ndate = 2026-08-01\nsupply = "5.00 V"\n[[session.readings]]\nwhat = "sleep current"\nvalue = "150 µA"\nsource = "USB and full cell"\n';
+    const body = JSON.stringify({ path: "sessions/too-early.toml", text, was: null });
+    const response = await fetch("api/save", { method: "POST", headers: { "content-type": "application/json", "x-overwinter-token": facts.token }, body });
+    return { status: response.status, text: await response.text() };
+  });
+  expect(reply.status).toBe(422);
+  expect(reply.text).toContain('"gate"');
+  expect(readdirSync(join(folder, "sessions"))).not.toContain("too-early.toml");
+});
+
+test("the server goes away while readings are typed: told, kept, saved when it is back", async ({ page }) => {
+  await bench(page, "BOWLINE-1");
+  await page.getByRole("button", { name: /^5\. / }).click();
+  await page.getByLabel("sleep current at 3.80 V, reading 1").fill("9.31 µA");
+  await expect(page.locator(".entry-form")).toContainText(/= 9\.31\d? µA/);
+  stop();
+  await page.getByRole("button", { name: "Save these readings" }).click();
+  await expect(page.locator(".entry-form")).toContainText("The tool does not answer");
+  await expect(page.getByLabel("sleep current at 3.80 V, reading 1")).toHaveValue("9.31 µA");
+  // Another run has another token: the page is opened anew, and the draft is still there.
+  await start(Number(new URL(address).port));
+  await page.reload();
+  await page.getByRole("button", { name: /^5\. / }).click();
+  await expect(page.getByLabel("sleep current at 3.80 V, reading 1")).toHaveValue("9.31 µA");
+  await page.getByRole("button", { name: "Save these readings" }).click();
+  await expect(page.locator(".saved")).toContainText("Saved in sessions/");
+});
+
+test("a browser that keeps nothing is told of", async ({ page }) => {
+  await page.addInitScript(() => { Storage.prototype.setItem = () => { throw new DOMException("refused", "QuotaExceededError"); }; });
+  await bench(page, "BOWLINE-1");
+  await page.getByRole("button", { name: /^5\. / }).click();
+  await page.getByLabel("sleep current at 3.80 V, reading 1").fill("9.31 µA");
+  await expect(page.locator(".entry-form")).toContainText("This browser refuses to keep anything");
+});
