@@ -102,6 +102,16 @@ impl<T: Walk> Walk for Option<T> {
     }
 }
 
+impl<T: Walk> Walk for Box<T> {
+    fn walk(&self, path: &KeyPath, visit: &mut dyn FnMut(&KeyPath, Leaf)) {
+        (**self).walk(path, visit);
+    }
+
+    fn stamp(&mut self, kind: Option<Kind>, source: Option<&str>) {
+        (**self).stamp(kind, source);
+    }
+}
+
 impl<T: Walk> Walk for Vec<T> {
     fn walk(&self, path: &KeyPath, visit: &mut dyn FnMut(&KeyPath, Leaf)) {
         for (index, inner) in self.iter().enumerate() {

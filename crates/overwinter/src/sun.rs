@@ -47,10 +47,11 @@ pub(crate) struct Weather {
 pub(crate) enum Sun {
     /// Balance sun and load over many years: how often it goes dark, when, and how many resets
     #[command(
+        name = "sun",
         after_help = "Examples:\n  overwinter sun \"weather mast\"\n  overwinter sun \"weather mast\" --board BOWLINE --years 1000\n  \
 overwinter sun \"weather mast\" --panel \"1 W panel\" --format json"
     )]
-    Sun {
+    Year {
         /// The project: its site, panel, mounting, cell, load
         project: String,
         /// The board, in full; may be repeated; all of the project in a table if left out
@@ -65,7 +66,7 @@ overwinter sun \"weather mast\" --panel \"1 W panel\" --format json"
     /// Map panel and cell sizes: how often each pair goes dark, the smallest that will do, what one size up buys
     #[command(after_help = "Examples:\n  overwinter sun-map \"weather mast\" --board BOWLINE\n  \
 overwinter sun-map \"weather mast\" --panels \"0.2 W,0.3 W,0.5 W,1 W\" --cells \"200 mAh,400 mAh,800 mAh\"")]
-    SunMap {
+    Map {
         /// The project
         project: String,
         /// The board; the first of the project that can be charged if left out
@@ -119,7 +120,7 @@ fn refuse(diagnostics: Vec<Diagnostic>) -> anyhow::Error {
 /// Runs a command of the sun; gives the exit status.
 pub(crate) fn run(common: &Common, command: &Sun) -> Result<u8> {
     match command {
-        Sun::Sun { project, boards, weather, monthly } => {
+        Sun::Year { project, boards, weather, monthly } => {
             let bench = read(&common.folder, common.format)?;
             let hourly = if *monthly {
                 None
@@ -144,7 +145,7 @@ pub(crate) fn run(common: &Common, command: &Sun) -> Result<u8> {
             }
             Ok(status(&report))
         }
-        Sun::SunMap { project, board, panels, cells, weather } => {
+        Sun::Map { project, board, panels, cells, weather } => {
             let bench = read(&common.folder, common.format)?;
             let request = SunMapRequest {
                 project: project.clone(),

@@ -1,10 +1,11 @@
 //! Sites and panels.
 
 use overwinter_quantity::{
-    Angle, Irradiation, Length, Ratio, TemperatureCoefficient, TemperatureDifference,
+    Angle, Duration, Irradiation, Length, Ratio, TemperatureCoefficient, TemperatureDifference,
 };
 
 use crate::choice::{Kind, YesNo, choices};
+use crate::date::Date;
 use crate::figure::{
     CurrentFigure, PowerFigure, RatioFigure, ResistanceFigure, TemperatureFigure, VoltageFigure,
 };
@@ -77,6 +78,10 @@ sparse! {
         pub time: Option<String>,
         /// Column of the date, where it stands apart.
         pub date: Option<String>,
+        /// No column tells the time: the records follow each other in equal steps from midnight of this day.
+        pub counted_from: Option<Date>,
+        /// Those steps, an hour if left out.
+        pub step: Option<Duration>,
         /// How dates are written.
         pub date_order: Option<DateOrder>,
         /// The clock's hours ahead of universal time in winter, such as "+01:00".
@@ -235,7 +240,7 @@ pub enum Through {
     /// A diode.
     Diode(Diode),
     /// A converter of its own, past the board's charger straight to the cell.
-    Converter(Converter),
+    Converter(Box<Converter>),
 }
 
 walk_variants!(Through { Diode Converter });

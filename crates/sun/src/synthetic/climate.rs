@@ -33,7 +33,7 @@ pub struct Temperature {
 /// The season's mean temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Season {
-    /// Twelve monthly means, °C, joined by straight lines between mid-months.
+    /// Temperatures at mid-month, °C, joined by straight lines (see [`Season::of_monthly_means`]).
     Monthly([f64; 12]),
     /// `mean − amplitude·cos(2π(day − coldest_day)/365)`.
     Cosine {
@@ -47,6 +47,24 @@ pub enum Season {
 }
 
 impl Season {
+    /// The season whose months have these means, °C.
+    ///
+    /// Straight lines through the means themselves would flatten summer and winter by up to 0.3 K: the values at mid-month are moved until the
+    /// mean over the days of every month is the one given (to 1e-9 K).
+    pub fn of_monthly_means(means: [f64; 12]) -> Self {
+        let mut nodes = means;
+        for _ in 0..60 {
+            let season = Season::Monthly(nodes);
+            for (m, node) in nodes.iter_mut().enumerate() {
+                let first = DAYS_BEFORE_MONTH[m] + 1;
+                let days = u16::from(DAYS_IN_MONTH[m]);
+                let sum: f64 = (first..first + days).map(|day| season.mean_c(day)).sum();
+                *node += means[m] - sum / f64::from(days);
+            }
+        }
+        Season::Monthly(nodes)
+    }
+
     /// Mean temperature of a day of the year, °C.
     pub fn mean_c(&self, day_of_year: u16) -> f64 {
         match self {
@@ -111,7 +129,7 @@ pub enum ClimateError {
     },
     /// More light than outside the atmosphere, or more than the clearest months on Earth.
     #[error(
-        "month {month}: {got} kWh/m2 a day is a clearness of {clearness:.2}; outside the atmosphere there are {limit:.3} kWh/m2 (wrong unit, hemisphere or latitude?)"
+        "month {month}: {got:.3} kWh/m2 a day is a clearness of {clearness:.2}; outside the atmosphere there are {limit:.3} kWh/m2 (wrong unit, hemisphere or latitude?)"
     )]
     AboveExtraterrestrial {
         /// 1…12.
@@ -350,5 +368,23 @@ impl Climate {
         let coldest = if self.input.latitude_deg >= 0.0 { 15.0 } else { 197.0 };
         let (_, c) = sincos(core::f64::consts::TAU * (f64::from(day) - coldest) / 365.0);
         0.5 * (winter + summer) + 0.5 * (winter - summer) * c
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn months_have_the_means_that_were_typed_in() {
+        let means = [-5.0, -3.0, 2.0, 7.0, 12.0, 17.0, 21.0, 19.0, 14.0, 8.0, 2.0, -3.0];
+        let season = Season::of_monthly_means(means);
+        for (m, mean) in means.iter().enumerate() {
+            let days =
+                DAYS_BEFORE_MONTH[m] + 1..=DAYS_BEFORE_MONTH[m] + u16::from(DAYS_IN_MONTH[m]);
+            let sum: f64 = days.map(|day| season.mean_c(day)).sum();
+            assert!((sum / f64::from(DAYS_IN_MONTH[m]) - mean).abs() < 1e-9, "month {}", m + 1);
+        }
+        assert_eq!(Season::of_monthly_means([4.0; 12]), Season::Monthly([4.0; 12]));
     }
 }

@@ -136,7 +136,7 @@ fn line(
         match span(bench, project, board, cell, &between, from_state) {
             Ok(span) => result.span = Some(span),
             Err(why) => {
-                result.verdict.reasons.push(format!("how long it takes cannot be told: {why}"))
+                result.verdict.reasons.push(format!("how long it takes cannot be told: {why}"));
             }
         }
     }

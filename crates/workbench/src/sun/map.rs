@@ -164,7 +164,7 @@ fn tables(prepared: &Prepared, times: f64) -> Result<NodeTables, Vec<Diagnostic>
         use overwinter_engine::cell::ResistanceCurve;
         match &mut resistance.at_25 {
             ResistanceCurve::Constant { ohm } | ResistanceCurve::Rising { ohm, .. } => {
-                *ohm /= times
+                *ohm /= times;
             }
             ResistanceCurve::Depth { ohm } => {
                 for coefficient in ohm {

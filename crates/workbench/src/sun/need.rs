@@ -11,7 +11,7 @@ use overwinter_sun::synthetic::geometry::YearGeometry;
 
 use super::balance::{judge, share};
 use super::known::{self, Assumptions};
-use super::node::{Shared, prepare};
+use super::node::{Prepared, Refused, Shared, prepare};
 use super::place::place;
 use super::source::labelled;
 use crate::bench::Bench;
@@ -22,6 +22,8 @@ use crate::text::percent;
 const SEED: u64 = 1;
 /// Most years within a choice; a sharper need is for the command that answers it in full.
 const MOST: usize = 400;
+/// Years after which boards that are dark in nearly all of them are let go.
+const FIRST: usize = 8;
 
 /// The outage need of each board, in their order; `None` where the project has none.
 pub(crate) fn outage_needs(
@@ -97,31 +99,45 @@ fn judged(
     let years = (fewest.clamp(1.0, MOST as f64)) as usize;
     let geometry = YearGeometry::new(&place.site, &place.plane);
     let first_day = midsummer(place.site.observer.latitude_deg);
-    let per_year = for_each_year(years, |year| {
-        let weather = hourly_year(&climate, &geometry, SEED, year, first_day);
-        let steps = Weather {
-            step_s: 3600.0,
-            first_day,
-            irradiance_w_m2: &weather.irradiance_w_m2,
-            air_c: &weather.air_c,
-            thermal: None,
-        };
-        let dark = |prepared: &super::node::Prepared| {
-            let node = prepared.node(&prepared.tables, &prepared.source);
-            run(&node, &steps, Detail::Outages).outage_days > 0
-        };
-        ready.iter().map(|r| r.as_ref().is_ok_and(dark)).collect::<Vec<bool>>()
-    });
+    // How many of the years from `from` on each board is dark, for those still in question.
+    let count = |from: u64, years: usize, asked: &[bool]| -> Vec<usize> {
+        let per_year = for_each_year(years, |index| {
+            let weather = hourly_year(&climate, &geometry, SEED, from + index, first_day);
+            let steps = Weather {
+                step_s: 3600.0,
+                first_day,
+                irradiance_w_m2: &weather.irradiance_w_m2,
+                air_c: &weather.air_c,
+                thermal: None,
+            };
+            let dark = |(prepared, asked): (&Result<Prepared, Box<Refused>>, &bool)| {
+                let Ok(prepared) = prepared else { return false };
+                let node = prepared.node(&prepared.tables, &prepared.source);
+                *asked && run(&node, &steps, Detail::Outages).outage_days > 0
+            };
+            ready.iter().zip(asked).map(dark).collect::<Vec<bool>>()
+        });
+        (0..ready.len()).map(|at| per_year.iter().filter(|year| year[at]).count()).collect()
+    };
+    // A few years settle the boards that are dark in nearly all of them; the rest need them all.
+    let few = FIRST.min(years);
+    let first = count(0, few, &vec![true; ready.len()]);
+    let asked: Vec<bool> = first
+        .iter()
+        .map(|dark| judge(&share(*dark, few), Some(target)).0 != Some(NeedVerdict::DoesNot))
+        .collect();
+    let rest = count(few as u64, years - few, &asked);
     Ok(ready
         .iter()
         .enumerate()
-        .map(|(at, prepared)| match prepared {
-            Err(no) => Err((no.why.clone(), no.is_no)),
-            Ok(_) => {
-                let events = per_year.iter().filter(|year| year[at]).count();
-                let (verdict, reason) = judge(&share(events, years), Some(target));
-                Ok((verdict.unwrap_or(NeedVerdict::Undecided), reason))
+        .map(|(at, prepared)| {
+            if let Err(no) = prepared {
+                return Err((no.why.clone(), no.is_no));
             }
+            let seen =
+                if asked[at] { share(first[at] + rest[at], years) } else { share(first[at], few) };
+            let (verdict, reason) = judge(&seen, Some(target));
+            Ok((verdict.unwrap_or(NeedVerdict::Undecided), reason))
         })
         .collect())
 }

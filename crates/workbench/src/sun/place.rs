@@ -10,6 +10,7 @@ use overwinter_sun::skyline::Skyline;
 use overwinter_sun::synthetic::climate::{
     Climate, ClimateError, ClimateInput, ClimateNote, Season, Temperature,
 };
+use overwinter_sun::time::{DAYS_BEFORE_MONTH, DAYS_IN_MONTH};
 use overwinter_sun::transposition::Plane;
 
 use super::known::{Assumptions, Basis};
@@ -308,7 +309,7 @@ fn with_spread(
         "enter `daily_swing` of the temperature",
     );
     Temperature {
-        season: Season::Monthly(means),
+        season: Season::of_monthly_means(means),
         spread_k,
         day_correlation,
         weather_correlation: [0.0, 0.0],
@@ -373,10 +374,12 @@ impl Place {
 
     /// Monthly mean temperatures of the season, °C.
     pub(crate) fn season_c(&self) -> [f64; 12] {
-        match self.temperature.season {
-            Season::Monthly(means) => means,
-            Season::Cosine { mean_c, .. } => [mean_c; 12],
-        }
+        core::array::from_fn(|m| {
+            let first = DAYS_BEFORE_MONTH[m] + 1;
+            let days = u16::from(DAYS_IN_MONTH[m]);
+            let season = &self.temperature.season;
+            (first..first + days).map(|day| season.mean_c(day)).sum::<f64>() / f64::from(days)
+        })
     }
 }
 

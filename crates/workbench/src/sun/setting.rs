@@ -29,9 +29,9 @@ pub(crate) struct Setting {
 /// What the years are made of.
 pub(crate) enum Weather {
     /// Synthetic years from monthly figures.
-    Climate(Climate),
+    Climate(Box<Climate>),
     /// The person's own data.
-    Measured(Measured),
+    Measured(Box<Measured>),
 }
 
 /// Names or texts of the documents.
@@ -57,8 +57,8 @@ impl Setting {
         let labelled = labelled(&panel, &mut known)?;
         known.0.append(&mut of_weather.0);
         let weather = match wanted.hourly {
-            Some(text) => Weather::Measured(measured(&site, &place, text, &mut known)?),
-            None => Weather::Climate(place.climate(&site)?),
+            Some(text) => Weather::Measured(Box::new(measured(&site, &place, text, &mut known)?)),
+            None => Weather::Climate(Box::new(place.climate(&site)?)),
         };
         Ok(Self {
             project: project.document,

@@ -54,11 +54,12 @@ pub(crate) fn labelled(
     };
     let found = from_label(&label).map_err(|error| {
         let key = match &error {
-            LabelError::NotPositive { what: "open-circuit voltage", .. } => "open_circuit_voltage",
             LabelError::NotPositive { what: "short-circuit current", .. } => {
                 "short_circuit_current"
             }
-            LabelError::Order { .. } | LabelError::NoCurve { .. } => "open_circuit_voltage",
+            LabelError::NotPositive { what: "open-circuit voltage", .. }
+            | LabelError::Order { .. }
+            | LabelError::NoCurve { .. } => "open_circuit_voltage",
             _ => "maximum_power_voltage",
         };
         let help = "compare with the label; a figure that is not on it may be left out";

@@ -14,7 +14,6 @@ use overwinter_sun::resource::on_plane::{
 use overwinter_sun::resource::text_time::DateOrder;
 use overwinter_sun::resource::tmy::{read_tmy2, read_tmy3};
 use overwinter_sun::resource::{Resource, ResourceError, ResourceNote};
-use overwinter_sun::synthetic::climate::Season;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 use overwinter_sun::time::Civil;
 
@@ -131,7 +130,6 @@ fn date_text(civil: Civil) -> String {
 
 /// The site's own season into a file without temperature.
 fn season_into(resource: &mut Resource, place: &Place) {
-    let Season::Monthly(_) = place.temperature.season else { return };
     for index in 0..resource.records.len() {
         let civil = resource.civil(index);
         let day = overwinter_sun::synthetic::climate::Day {
@@ -316,30 +314,43 @@ fn table_layout(
         let help = format!("name it: `hourly_layout = {{ {key} = \"…\" }}`");
         vec![Diagnostic::error("weather-column", message).in_file(&name(entry)).help(help)]
     };
-    let time = match (date, time) {
-        (Some(date), Some(time)) => TimeColumns::DateAndTime(date, time),
-        (Some(one), None) | (None, Some(one)) => TimeColumns::One(one),
-        (None, None) => return Err(missing("time", "time")),
+    let counted = layout.counted_from.as_ref().map(|first| TimeColumns::Counted {
+        start: Civil {
+            year: i32::from(first.year),
+            month: first.month,
+            day: first.day,
+            second_of_day: 0,
+        },
+        step_s: layout
+            .step
+            .as_ref()
+            .map_or(3600.0, overwinter_quantity::Duration::si)
+            .clamp(1.0, 86400.0) as u32,
+    });
+    let time = match (counted, date, time) {
+        (Some(counted), ..) => counted,
+        (None, Some(date), Some(time)) => TimeColumns::DateAndTime(date, time),
+        (None, Some(one), None) | (None, None, Some(one)) => TimeColumns::One(one),
+        (None, None, None) => return Err(missing("time", "time")),
     };
     if global.is_none() && !(beam_normal.is_some() && diffuse.is_some()) {
         return Err(missing("light", "global"));
     }
-    let offset_s = match &layout.clock {
-        Some(text) => clock(text).ok_or_else(|| {
+    let offset_s = if let Some(text) = &layout.clock {
+        clock(text).ok_or_else(|| {
             let message = format!("“{text}” is no clock");
             let help =
                 "write the hours ahead of universal time in winter, such as \"+01:00\" or \"UTC\"";
             at_site(entry, "hourly_layout", Diagnostic::error("clock", message).help(help))
-        })?,
-        None => {
-            known.take(
-                "the clock of the weather file",
-                "universal time, unless its stamps say otherwise",
-                Basis::Assumed,
-                "enter `clock` of `hourly_layout`; a clock that is off shows in the notes",
-            );
-            0.0
-        }
+        })?
+    } else {
+        known.take(
+            "the clock of the weather file",
+            "universal time, unless its stamps say otherwise",
+            Basis::Assumed,
+            "enter `clock` of `hourly_layout`; a clock that is off shows in the notes",
+        );
+        0.0
     };
     if layout.stamp.is_none() {
         known.take(
