@@ -123,6 +123,13 @@ export async function runBalance(board: string): Promise<void> {
   }
 }
 
+/** Gives up the years that are being run; those that ran stay in view. */
+export function stopBalance(): void {
+  turn++;
+  engine.value?.stop();
+  balance.value = { ...balance.peek(), running: undefined, halted: true };
+}
+
 export interface Map {
   of?: string;
   report?: SunMapReport;

@@ -4,7 +4,7 @@ import { Skyline } from "../charts/skyline";
 import { Fan, Months, Signed, TiltCurve } from "../charts/sun";
 import { engineering, MONTHS, percent, significant, stretch } from "../format";
 import { choose, engine, go, project, projects, ranked, started } from "../state";
-import { balance, charge, FIRST_YEARS, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopMap, tilt, tried, YEARS, years } from "../sun";
+import { balance, charge, FIRST_YEARS, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopBalance, stopMap, tilt, tried, YEARS, years } from "../sun";
 import type { ChargeLine, SunAssumption, SunBoard, SunLedgerLine, SunMapReport, SunOutcome, SunReport, ShareOfYears } from "../types";
 import { Behind, Faults, Unknown, Verdict, Waiting } from "./parts";
 import { Bulleted, Figures, Select, Sheet } from "./sheet";
@@ -61,7 +61,7 @@ function Progress({ board }: { board: string }) {
   return (
     <p class="status" role="status">
       <span>{running ? `${shown ? `${shown} years shown; ` : ""}running ${running}${rest ? ` of ${rest}` : ""}…` : halted ? `Stopped${shown ? ` at ${shown} years` : ""}.` : shown ? `${shown} years, seed ${(one ?? all)?.seed ?? 1}` : ""}</span>
-      {running ? <button type="button" onClick={() => engine.value?.stop()}>Stop</button> : halted ? <button type="button" onClick={() => void runBalance(board)}>Go on</button> : null}
+      {running ? <button type="button" onClick={() => stopBalance()}>Stop</button> : halted ? <button type="button" onClick={() => void runBalance(board)}>Go on</button> : null}
     </p>
   );
 }
