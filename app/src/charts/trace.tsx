@@ -422,6 +422,9 @@ function listen(box: HTMLElement, canvas: HTMLCanvasElement, viewer: Viewer, onP
   const fingers = new Map<number, number>();
   let moved = 0;
   const wheel = (e: WheelEvent) => {
+    const { from, to } = viewer.view.peek();
+    // Nothing is left to zoom out of: the page scrolls on.
+    if (e.deltaY > Math.abs(e.deltaX) && from === viewer.whole.from && to === viewer.whole.to) return;
     if (e.ctrlKey === false && Math.abs(e.deltaX) > Math.abs(e.deltaY)) viewer.pan(e.deltaX / 600, e.timeStamp);
     else viewer.zoom(Math.exp(-e.deltaY * (e.deltaMode === 1 ? 0.06 : e.ctrlKey ? 0.01 : 0.002)), time(e.clientX), e.timeStamp);
     e.preventDefault();
