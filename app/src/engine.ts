@@ -1,6 +1,6 @@
 // One interface, two homes: the engine inside the page (a worker) or behind the server on loopback.
 import EngineWorker from "./worker?worker&inline";
-import type { ChoiceReport, Diagnostic, Reply, Request } from "./types";
+import type { ChoiceReport, Diagnostic, PublishedTrace, Reply, Request } from "./types";
 import type { Outcome } from "./edit";
 import type { Answered, Message } from "./worker";
 
@@ -26,6 +26,8 @@ export interface Content {
   /** Of the files; only in the app that the tool serves. */
   checksum?: string;
   prepared: { request: Request; reply: Reply }[];
+  /** Overviews of the recordings; only in a published page that has some. */
+  traces?: PublishedTrace[];
 }
 
 /** An answer that is an error, with what to do. */
@@ -309,9 +311,9 @@ function replied(answer: unknown): Reply {
   return reply;
 }
 
-/** Questions that draw samples take long. */
+/** Questions that draw samples or run years take long. */
 function isLong(request: Request): boolean {
-  return typeof request === "object" && ("choose" in request || "forecast" in request);
+  return typeof request === "object" && ["choose", "forecast", "sun", "sun_map"].some((kind) => kind in request);
 }
 
 /** The engine behind the server on loopback. */

@@ -46,3 +46,21 @@ export function milliampereHours(coulombs: number): string {
 }
 
 export const SECONDS = { HOUR, DAY, YEAR, MONTH: YEAR / 12 };
+
+const PREFIXES: [number, string][] = [[1e9, "G"], [1e6, "M"], [1e3, "k"], [1, ""], [1e-3, "m"], [1e-6, "µ"], [1e-9, "n"], [1e-12, "p"]];
+
+/** A figure with the prefix of its size: `12.3 µA`, `4.5 mC`, `−3 nA`. */
+export function engineering(value: number, unit: string, figures = 3): string {
+  if (!Number.isFinite(value)) return "–";
+  if (value === 0) return `0 ${unit}`;
+  const size = Math.abs(Number(value.toPrecision(figures)));
+  const [scale, prefix] = PREFIXES.find(([s]) => size >= s) ?? [1e-12, "p"];
+  return `${significant(value / scale, figures).replace("-", "−")} ${prefix}${unit}`;
+}
+
+/** A stretch of time from nanoseconds to years. */
+export function stretch(seconds: number): string {
+  return Math.abs(seconds) < 60 ? engineering(seconds, "s", 4) : life(seconds);
+}
+
+export const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];

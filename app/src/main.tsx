@@ -1,5 +1,6 @@
 // Reads the page's facts, opens the engine, shows the views.
 import "./style.css";
+import "./charts.css";
 import { render } from "preact";
 import { BenchEngine, facts, open, part, type Facts } from "./engine";
 import { answer, asked, engine, follow, go, message, place, reread, restore, table, told, trouble, type Place } from "./state";
@@ -7,16 +8,20 @@ import { AboutView } from "./views/about";
 import { BenchView } from "./views/bench";
 import { BoardView } from "./views/board";
 import { ForecastView } from "./views/forecast";
+import { SunView } from "./views/sun";
+import { TracesView } from "./views/traces";
 import { ProjectPanel } from "./views/project";
 import { lines, TableView } from "./views/table";
 
 function Nav() {
   const now = place.value;
-  const first = "board" in now ? now.board : (lines.value[0]?.name ?? "");
+  const first = "board" in now && now.board ? now.board : (lines.value[0]?.name ?? "");
   const views: [string, Place][] = [
     ["Table", { view: "table" }],
     ["Board", { view: "board", board: first }],
-    ["Forecast", { view: "forecast", board: "board" in now ? now.board : (lines.value.find((l) => l.verdict?.this_specimen)?.name ?? first) }],
+    ["Traces", { view: "traces", recording: "" }],
+    ["Forecast", { view: "forecast", board: "board" in now && now.board ? now.board : (lines.value.find((l) => l.verdict?.this_specimen)?.name ?? first) }],
+    ["Sun", { view: "sun", board: "board" in now ? now.board : "" }],
     ["Bench", { view: "bench" }],
     ["About", { view: "about" }],
   ];
@@ -43,6 +48,8 @@ function App() {
           {now.view === "table" ? <TableView /> : null}
           {now.view === "board" ? <BoardView board={now.board} /> : null}
           {now.view === "forecast" ? <ForecastView board={now.board} /> : null}
+          {now.view === "sun" ? <SunView board={now.board} /> : null}
+          {now.view === "traces" ? <TracesView name={now.recording} /> : null}
           {now.view === "bench" ? <BenchView /> : null}
           {now.view === "about" ? <AboutView /> : null}
         </main>

@@ -10,7 +10,7 @@ export const told = signal<Facts | undefined>(undefined);
 /** Something went wrong with the whole page, in words. */
 export const trouble = signal<string | undefined>(undefined);
 
-export type Place = { view: "table" } | { view: "board"; board: string } | { view: "forecast"; board: string } | { view: "bench" } | { view: "about" };
+export type Place = { view: "table" } | { view: "board"; board: string } | { view: "forecast"; board: string } | { view: "traces"; recording: string } | { view: "sun"; board: string } | { view: "bench" } | { view: "about" };
 export const place = signal<Place>({ view: "table" });
 
 export const table = signal<TableReport | undefined>(undefined);
@@ -137,7 +137,8 @@ export function go(to: Place): void {
 
 async function address(at: Place, start: string, own: string): Promise<string> {
   const parts = [`v=${at.view}`];
-  if ("board" in at) parts.push(`b=${encodeURIComponent(at.board)}`);
+  if ("board" in at && at.board) parts.push(`b=${encodeURIComponent(at.board)}`);
+  if ("recording" in at && at.recording) parts.push(`r=${encodeURIComponent(at.recording)}`);
   if (start) parts.push(`s=${encodeURIComponent(start)}`);
   if (own) parts.push(`p=${await encode(own)}`);
   return `#${parts.join("&")}`;
@@ -179,6 +180,8 @@ export async function restore(): Promise<void> {
     started.value = start?.name ?? "";
     text.value = own ?? start?.text ?? "";
     if ((view === "board" || view === "forecast") && board) place.value = { view, board };
+    else if (view === "sun") place.value = { view, board };
+    else if (view === "traces") place.value = { view, recording: word("r") };
     else if (view === "bench" || view === "about") place.value = { view };
     else place.value = { view: "table" };
   });

@@ -27,6 +27,7 @@ export async function settled(page: Page): Promise<void> {
 interface Content {
   files: [string, string][];
   prepared: unknown[];
+  traces?: unknown[];
 }
 
 /** Writes a copy of the page with other documents in it. */

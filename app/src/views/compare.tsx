@@ -1,0 +1,145 @@
+// Two recordings beside each other: what changed, by how much, and whether that is more than chance.
+import { signal } from "@preact/signals";
+import { useEffect, useState } from "preact/hooks";
+import { engineering, significant } from "../format";
+import { started } from "../state";
+import { faultOf, type Recordings } from "../traces";
+import type { RecordingLine, TraceChange, TraceComparison, TraceFigure } from "../types";
+import { Unknown, Waiting } from "./parts";
+import { Bulleted, Figures, Select, Sheet, Told } from "./sheet";
+
+const pair = signal<{ before: string; after: string } | undefined>(undefined);
+
+export function Compare({ lines, of }: { lines: RecordingLine[]; of: Recordings }) {
+  const known = (name: string | undefined) => lines.find((l) => l.name === name);
+  const before = known(pair.value?.before) ?? (lines[0] as RecordingLine);
+  const after = known(pair.value?.after) ?? (lines[1] as RecordingLine);
+  const [shown, setShown] = useState<{ of: string; found?: TraceComparison; faults?: ReturnType<typeof faultOf> } | undefined>();
+  const project = started.value || null;
+  const key = `${before.name}\n${after.name}\n${project ?? ""}`;
+  useEffect(() => {
+    let live = true;
+    if (before.name !== after.name && of.deep) of.compare(before.name, after.name, project).then((found) => { if (live) setShown({ of: key, found }); }, (error: unknown) => { if (live) setShown({ of: key, faults: faultOf(error) }); });
+    return () => { live = false; };
+  }, [key]);
+  const current = shown?.of === key ? shown : undefined;
+  return (
+    <section class="compare">
+      <h2>Two recordings compared</h2>
+      <div class="trace-tools">
+        <Select label="before" value={before.name} names={lines.map((l) => l.name)} onPick={(name) => { pair.value = { before: name, after: after.name }; }} />
+        <Select label="after" value={after.name} names={lines.map((l) => l.name)} onPick={(name) => { pair.value = { before: before.name, after: name }; }} />
+      </div>
+      {before.name === after.name ? <p class="quiet">Choose two different recordings.</p> : !of.deep ? <FromSummaries before={before} after={after} /> : (
+        <>
+          <Told of={current?.faults} title="These two cannot be compared" />
+          {current?.found ? <Found of={current.found} /> : current ? null : <Waiting>Comparing…</Waiting>}
+        </>
+      )}
+    </section>
+  );
+}
+
+interface Row {
+  what: string;
+  unit: string;
+  change: TraceChange | null;
+  note?: string;
+}
+
+function signed(value: number, unit: string): string {
+  return Math.abs(value) < 1e-12 ? `0 ${unit}` : `${value > 0 ? "+" : ""}${engineering(value, unit)}`;
+}
+
+function Table({ rows, tested }: { rows: Row[]; tested: boolean }) {
+  return (
+    <Sheet
+      label="What changed"
+      caption={`Difference: after less before, ± two standard uncertainties.${tested ? " Chance: how often a difference as large would come without any change." : ""}`}
+      head={["what", "#before", "#after", "#difference", ...(tested ? ["#chance", "changed?"] : [])]}
+      rows={rows.map(({ what, unit, change, note }) => ({
+        wide: !change,
+        cells: [
+          <bdi>{what}</bdi>,
+          ...(change
+            ? [
+                engineering(change.before.value, unit),
+                engineering(change.after.value, unit),
+                `${signed(change.difference, unit)}${change.standard_uncertainty === null ? "" : ` ± ${engineering(2 * change.standard_uncertainty, unit, 2)}`}`,
+                ...(tested ? [change.p_value === null ? "–" : change.p_value < 1e-4 ? "< 0.01 %" : `${significant(100 * change.p_value, 2)} %`, change.significant === null ? <Unknown>cannot tell</Unknown> : change.significant ? <b>● yes</b> : "○ within chance"] : []),
+              ]
+            : [note]),
+        ],
+      }))}
+    />
+  );
+}
+
+function Found({ of }: { of: TraceComparison }) {
+  const rows: Row[] = [{ what: "sleep floor", unit: "A", change: of.sleep_a, note: "one of the two has no sleep floor" }];
+  for (const w of of.wakes) {
+    const name = w.before === w.after ? w.before : `${w.before} → ${w.after}`;
+    rows.push({ what: `${name}: charge`, unit: "C", change: w.charge_c });
+    if (w.interval_s) rows.push({ what: `${name}: interval`, unit: "s", change: w.interval_s });
+  }
+  for (const p of of.phases) {
+    const name = `${p.activity}, ${p.phase}`;
+    if (p.new || p.gone) {
+      rows.push({ what: name, unit: "C", change: null, note: `only ${p.new ? "after" : "before"}: ${signed(p.charge_difference_c, "C")} a wake` });
+      continue;
+    }
+    rows.push({ what: `${name}: duration`, unit: "s", change: p.duration_s, note: "not known" });
+    rows.push({ what: `${name}: current`, unit: "A", change: p.current_a, note: "not known" });
+  }
+  const days = of.days;
+  return (
+    <>
+      {of.verdict.map((v, i) => <p key={i} class={i === 0 ? "lead" : ""}>{v}</p>)}
+      {days ? (
+        <Figures
+          as="between"
+          of={[
+            ["project", <><bdi>{days.project}</bdi>, <bdi>{days.cell}</bdi></>],
+            ["before", `${significant(days.before_days, 3)} d`],
+            ["after", `${significant(days.after_days, 3)} d`],
+            ["gained", <><b>{days.gained_days > 0 ? "+" : ""}{significant(days.gained_days, 3).replace("-", "−")} d</b>{days.standard_uncertainty_days === null ? "" : ` ± ${significant(2 * days.standard_uncertainty_days, 2)} d`}</>],
+          ]}
+        />
+      ) : null}
+      <Table rows={rows} tested />
+      {days ? <p class="quiet">{days.basis}</p> : null}
+      <Bulleted of={of.cautions} as="flags" />
+    </>
+  );
+}
+
+/** Difference of two means; whether it is more than chance is left to the tool, which knows the degrees of freedom. */
+function change(before: TraceFigure, after: TraceFigure): TraceChange {
+  const [a, b] = [before.standard_uncertainty, after.standard_uncertainty];
+  return { before, after, difference: after.value - before.value, standard_uncertainty: a === null || b === null ? null : Math.hypot(a, b), p_value: null, significant: null };
+}
+
+function FromSummaries({ before, after }: { before: RecordingLine; after: RecordingLine }) {
+  const [a, b] = [before.summary, after.summary];
+  if (!a || !b) return null;
+  const rows: Row[] = [{ what: "sleep floor", unit: "A", change: a.floor_a && b.floor_a ? change(a.floor_a, b.floor_a) : null, note: "one of the two has no sleep floor" }];
+  for (const one of a.activities) {
+    const other = b.activities.find((x) => x.name === one.name);
+    if (!other) {
+      rows.push({ what: one.name, unit: "C", change: null, note: "only before" });
+      continue;
+    }
+    rows.push({ what: `${one.name}: charge`, unit: "C", change: change(one.charge_c, other.charge_c) });
+    one.phases.forEach((p, i) => {
+      const q = other.phases[i]?.name === p.name ? other.phases[i] : other.phases.find((x) => x.name === p.name);
+      rows.push(q ? { what: `${one.name}, ${p.name}: duration`, unit: "s", change: change(p.duration_s, q.duration_s) } : { what: `${one.name}, ${p.name}`, unit: "C", change: null, note: `only before: ${engineering(p.charge_c, "C")} a wake` });
+      if (q) rows.push({ what: `${one.name}, ${p.name}: current`, unit: "A", change: change(p.current_a, q.current_a) });
+    });
+  }
+  return (
+    <>
+      <Table rows={rows} tested={false} />
+      <p class="quiet">From the summaries in this page. Whether a change is more than chance, and the days it is worth in a project, come from the tool: <code>overwinter trace compare</code>.</p>
+    </>
+  );
+}
