@@ -143,7 +143,7 @@ fn odd_requests_are_refused_with_their_reason() {
     assert!(with(&|r| r.project = "footbridges".into()).contains("names no site"));
     assert!(with(&|r| r.site = Some("georg".into())).contains("georg"));
     let other = with(&|r| {
-        r.site = Some("[cell]\nname = \"x\"\nchemistry = \"y\"\ncapacity = \"1 Ah\"\n".into())
+        r.site = Some("[cell]\nname = \"x\"\nchemistry = \"y\"\ncapacity = \"1 Ah\"\n".into());
     });
     assert!(other.contains("this is not a site") || other.contains("sites/"), "{other}");
     assert!(with(&|r| r.boards = vec!["KNOTLESS".into()]).contains("KNOTLESS"));
