@@ -127,8 +127,8 @@ pub fn answer(call: &[u8]) -> Vec<u8> {
             Ok(Answer::Drawn(None))
         }),
         Ok(Call::Report { draws }) => with_choice(|choice| {
-            choice
-                .report(draws)
+            BENCH
+                .with(|bench| choice.report(&bench.borrow(), draws))
                 .map(|report| Answer::Reply(Box::new(Reply::Choice(Box::new(report)))))
         }),
     };

@@ -6,10 +6,12 @@ use overwinter_engine::{Account, Ending, Engine};
 
 use crate::bench::Bench;
 use crate::case::{Case, Target, ending_activity};
-use crate::choice::{choose, ending_text, flag_text, life_answer, reworks};
+use crate::choice::{Candidate, Question, choose, ending_text, flag_text, life_answer, reworks};
 use crate::explore::{allowances, moments, sensitivities};
 use crate::question::{CAUTIONS, QuestionError, boards_of, candidate, cell_of, question};
-use crate::report::{ChoiceReport, ForecastReport, LedgerLine, MarginLine, SCHEMA_VERSION};
+use crate::report::{
+    ChoiceReport, ForecastReport, LedgerLine, MarginLine, NeedResult, SCHEMA_VERSION,
+};
 use crate::resolve::ResolveError;
 use crate::sampling::{SampleOptions, sample};
 use crate::text::{charge, duration, voltage};
@@ -23,15 +25,21 @@ pub fn choice(
     project: &Project,
     options: SampleOptions,
 ) -> Result<ChoiceReport, QuestionError> {
+    let (question, mut candidates) = asked(bench, project)?;
+    add_outage(&mut candidates, outage(bench, project)?);
+    choose(&question, &candidates, options)
+        .map_err(|(subject, error)| ResolveError::Engine { subject, error }.into())
+}
+
+/// A project's question and its candidates; the outage need, which takes long, is [`outage`]'s.
+pub(crate) fn asked(
+    bench: &Bench,
+    project: &Project,
+) -> Result<(Question, Vec<Candidate>), QuestionError> {
     let cell = cell_of(bench, project)?;
     let boards = boards_of(bench, project)?;
-    let mut candidates: Vec<_> =
+    let candidates =
         boards.iter().map(|board| candidate(bench, project, cell, board, None)).collect();
-    if let Some(needs) = crate::sun::outage_needs(bench, project, cell, &boards) {
-        for (candidate, need) in candidates.iter_mut().zip(needs) {
-            candidate.needs.push(need);
-        }
-    }
     let mut question = question(project, cell);
     if project.site.is_some() && project.panel.is_some() {
         question.warnings.push(format!(
@@ -39,8 +47,23 @@ pub fn choice(
             project.name
         ));
     }
-    choose(&question, &candidates, options)
-        .map_err(|(subject, error)| ResolveError::Engine { subject, error }.into())
+    Ok((question, candidates))
+}
+
+/// The outage need of each board of a project, from years of sun and load; `None` where the project has no such need.
+pub(crate) fn outage(
+    bench: &Bench,
+    project: &Project,
+) -> Result<Option<Vec<NeedResult>>, QuestionError> {
+    let (cell, boards) = (cell_of(bench, project)?, boards_of(bench, project)?);
+    Ok(crate::sun::outage_needs(bench, project, cell, &boards))
+}
+
+/// Puts the outage need under the others.
+pub(crate) fn add_outage(candidates: &mut [Candidate], needs: Option<Vec<NeedResult>>) {
+    for (candidate, need) in candidates.iter_mut().zip(needs.into_iter().flatten()) {
+        candidate.needs.push(need);
+    }
 }
 
 /// Points of a forecast's curve.

@@ -12,11 +12,12 @@ use overwinter_engine::outcome::Flag;
 use overwinter_engine::{Ending, Flags, InputError};
 use serde::{Deserialize, Serialize};
 
+use crate::answers::{add_outage, asked, outage};
 use crate::bench::Bench;
 use crate::case::Case;
 use crate::choice::{Candidate, Question, VARIANT_DRAWS, Variant, assemble, rework_cases};
-use crate::question::{QuestionError, boards_of, candidate, cell_of, question};
-use crate::report::ChoiceReport;
+use crate::question::QuestionError;
+use crate::report::{ChoiceReport, NeedResult, NeedVerdict};
 use crate::resolve::ResolveError;
 use crate::sampling::{
     CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, prepare,
@@ -45,6 +46,8 @@ pub struct Stepwise {
     boards: Drawing,
     /// The candidates whose reworks are drawn, and those draws.
     reworks: Option<(Vec<usize>, Drawing)>,
+    /// The project whose outage need is still to be run: that takes longer than the draws and waits for the last report.
+    outage: Option<Project>,
 }
 
 impl Stepwise {
@@ -57,13 +60,16 @@ impl Stepwise {
         project: &Project,
         options: SampleOptions,
     ) -> Result<Self, QuestionError> {
-        let cell = cell_of(bench, project)?;
-        let boards = boards_of(bench, project)?;
-        let candidates: Vec<_> =
-            boards.iter().map(|board| candidate(bench, project, cell, board, None)).collect();
+        let (question, mut candidates) = asked(bench, project)?;
         let cases: Vec<Case> = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
         let boards = Drawing::new(&cases, &prepare(&cases, options), options.draws);
-        Ok(Self { question: question(project, cell), candidates, options, boards, reworks: None })
+        let outage = project.needs.outage.as_ref().map(|_| project.clone());
+        if outage.is_some() {
+            for candidate in &mut candidates {
+                candidate.needs.push(not_run_yet());
+            }
+        }
+        Ok(Self { question, candidates, options, boards, reworks: None, outage })
     }
 
     /// Takes the draws of `range` for the boards, as far as they are missing.
@@ -118,13 +124,20 @@ impl Stepwise {
         Ok(())
     }
 
-    /// The report from the first `draws` draws; what is missing of them is taken.
+    /// The report from the first `draws` draws; what is missing of them is taken. The one from all draws runs the years of an
+    /// outage need too; until then that need is undecided. `bench` is the one that was asked.
     ///
     /// # Errors
     /// A case that cannot be forecast.
-    pub fn report(&mut self, draws: usize) -> Result<ChoiceReport, QuestionError> {
+    pub fn report(&mut self, bench: &Bench, draws: usize) -> Result<ChoiceReport, QuestionError> {
         let draws = draws.clamp(1, self.options.draws.max(1));
         let whole = draws == self.options.draws;
+        if whole && let Some(project) = self.outage.take() {
+            for candidate in &mut self.candidates {
+                candidate.needs.pop();
+            }
+            add_outage(&mut self.candidates, outage(bench, &project)?);
+        }
         let sampled = self.boards.lives(draws, whole).map_err(engine_fault)?;
         let options = SampleOptions { draws, ..self.options };
         let Self { question, candidates, reworks, options: all, .. } = self;
@@ -167,6 +180,16 @@ impl Stepwise {
             (wanted, Drawing::of_reworks(&cases, self.options))
         };
         Ok(&mut self.reworks.insert((wanted, drawing)).1)
+    }
+}
+
+/// The outage need before its years were run.
+fn not_run_yet() -> NeedResult {
+    NeedResult {
+        need: "dark in few enough years".to_owned(),
+        verdict: NeedVerdict::Undecided,
+        reason: "the years with sun are still being run".to_owned(),
+        test_minutes: None,
     }
 }
 
@@ -358,7 +381,7 @@ mod tests {
             let at_once = choice(&bench, project, options).unwrap();
 
             let mut own = Stepwise::new(&bench, project, options).unwrap();
-            let first = own.report(8).unwrap();
+            let first = own.report(&bench, 8).unwrap();
             assert_eq!(first.draws, 8);
             let failing: Vec<String> = first
                 .boards
@@ -373,8 +396,8 @@ mod tests {
             own.take(&serde_json::from_str(&told).unwrap()).unwrap();
             own.take(&other.part(Some(failing), 0..300).unwrap()).unwrap();
             own.draw(8..40).unwrap();
-            assert_eq!(own.report(40).unwrap().draws, 40);
-            assert_eq!(json(&own.report(300).unwrap()), json(&at_once), "{name}");
+            assert_eq!(own.report(&bench, 40).unwrap().draws, 40);
+            assert_eq!(json(&own.report(&bench, 300).unwrap()), json(&at_once), "{name}");
         }
     }
 
@@ -384,8 +407,8 @@ mod tests {
         let project = bench.projects().next().unwrap();
         let options = SampleOptions { draws: 8, seed: 1 };
         let mut own = Stepwise::new(&bench, project, options).unwrap();
-        let whole = json(&own.report(8).unwrap());
+        let whole = json(&own.report(&bench, 8).unwrap());
         own.take(&Part { reworks: None, from: 0, lives: vec![vec![1, 2, 3, 4]] }).unwrap();
-        assert_eq!(json(&own.report(8).unwrap()), whole);
+        assert_eq!(json(&own.report(&bench, 8).unwrap()), whole);
     }
 }
