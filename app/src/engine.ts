@@ -88,6 +88,8 @@ class Seat {
   private readonly waiting = new Map<number, { done: (answered: Answered) => void; fail: (error: Error) => void }>();
   private next = 0;
   private since = 0;
+  /** It has read the documents: from now on no call should take long. */
+  opened = false;
   /** Milliseconds that a draw of the boards and of the reworks took lately. */
   readonly pace = { boards: 2, reworks: 2 };
 
@@ -141,7 +143,7 @@ class Seat {
 
   /** Whether it has been at one call for longer than a step should take. */
   get stuck(): boolean {
-    return this.waiting.size > 0 && performance.now() - this.since > 250;
+    return this.opened && this.waiting.size > 0 && performance.now() - this.since > 250;
   }
 
   get busy(): boolean {
@@ -192,6 +194,7 @@ export class PageEngine implements Engine {
     try {
       this.module = await seat.load(this.module ? { module: this.module } : { packed: bytes(embedded("engine")) });
       await seat.call({ open: this.content.files });
+      seat.opened = true;
       return seat;
     } catch (error) {
       if (error instanceof Stopped) throw error;
@@ -245,7 +248,7 @@ export class PageEngine implements Engine {
     if (steps.length === 1) return;
     const begin = { begin: { project, draws, seed } };
     // The second helps if it is there and free; it is never waited for.
-    let helper = this.seats[1] && !this.seats[1].busy && this.opened[1] ? this.seats[1] : undefined;
+    let helper = this.seats[1]?.opened && !this.seats[1].busy ? this.seats[1] : undefined;
     const helped = helper?.call(begin);
     helped?.catch(() => { helper = undefined; });
     await first.call(begin);
@@ -281,7 +284,7 @@ export class PageEngine implements Engine {
     if (this.seats[1]?.stuck) this.leave(1);
     if (this.seats[0]?.stuck && this.module) {
       this.leave(0);
-      if (this.seats[1] && !this.seats[1].busy) {
+      if (this.seats[1]?.opened && !this.seats[1].busy) {
         this.seats = [this.seats[1], undefined];
         this.opened = [this.opened[1], undefined];
       }

@@ -3,6 +3,7 @@ import { spawn, type ChildProcess } from "node:child_process";
 import { mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import AxeBuilder from "axe-core";
 import { expect, test, type Page } from "@playwright/test";
 import { fitsWidth, row } from "./page";
 
@@ -32,6 +33,17 @@ test.afterEach(() => {
   stop();
   rmSync(folder, { recursive: true, force: true });
 });
+
+/** What an accessibility scan finds serious. */
+async function serious(page: Page): Promise<string[]> {
+  // As page content: this page's policy lets nothing be fetched, and nothing is.
+  await page.evaluate(AxeBuilder.source);
+  return page.evaluate(async () => {
+    const axe = (window as unknown as { axe: { run(): Promise<{ violations: { id: string; impact: string; nodes: { html: string }[] }[] }> } }).axe;
+    const result = await axe.run();
+    return result.violations.filter((v) => v.impact === "serious" || v.impact === "critical").map((v) => `${v.id}: ${v.nodes.map((n) => n.html.slice(0, 160)).join(" | ")}`);
+  });
+}
 
 const file = (path: string) => readFileSync(join(folder, path), "utf8");
 const ready = (page: Page) => expect(row(page, "BOWLINE")).toContainText("fits");
@@ -67,6 +79,7 @@ test("a value that the command line would refuse is told and not written", async
   const before = file("boards/bowline.toml");
   await board(page, "BOWLINE");
   await page.getByRole("button", { name: "Edit the traits" }).click();
+  expect(await serious(page)).toEqual([]);
   await page.getByLabel("width", { exact: true }).fill("twenty");
   await page.getByRole("button", { name: "Save in boards/bowline.toml" }).click();
   await expect(page.locator(".entry-form .faults")).toContainText("Not saved");
@@ -162,6 +175,7 @@ test("readings are typed on a phone, read back, kept over a reload and appended 
   await expect(page.locator(".entry-form")).toContainText(/= 9\.31\d? µA/);
   await page.getByLabel("who").fill("a volunteer");
   await fitsWidth(page);
+  expect(await serious(page)).toEqual([]);
   await page.reload();
   await page.getByRole("button", { name: /^5\. / }).click();
   await expect(page.getByLabel("sleep current at 3.80 V, reading 1")).toHaveValue("9.31 uA");

@@ -113,7 +113,7 @@ export function Bands({ report, start, move }: { report: ForecastReport; start: 
   const summary = `State of charge falls from ${(100 * (moments[0]?.state_of_charge[1] ?? 1)).toFixed(0)} % and the life ends after ${life(report.life_s)} by ${report.ending}.${hasRail ? ` The lowest rail at the peak is ${railLow.toFixed(2)} V.` : ""}`;
   return (
     <figure>
-      <svg class="chart" viewBox={`0 0 ${WIDTH} ${height}`} role="img" aria-label={summary}>
+      <svg class="chart" viewBox={`0 0 ${WIDTH} ${height}`} role={target ? "group" : "img"} aria-label={summary}>
         {[0, 0.25, 0.5, 0.75, 1].map((s) => (
           <g key={s}><line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={y(s)} y2={y(s)} /><text class="tick" x={LEFT - 6} y={y(s) + 4} text-anchor="end">{100 * s} %</text></g>
         ))}

@@ -20,6 +20,8 @@ async function load(): Promise<void> {
   const own = ++turn;
   try {
     trouble.value = undefined;
+    // The findings came with a published page: they stand even where its engine does not start.
+    findings.value = part(await answer("check"), "check");
     names.value = part(await answer("names"), "names");
     protocol.value = part(await answer("protocol"), "protocol");
     if (specimen.value && !names.value.specimens.includes(specimen.value)) specimen.value = "";
@@ -27,7 +29,6 @@ async function load(): Promise<void> {
     const found = of ? part(await answer({ guide: { specimen: of, project: asked() || null } }), "guide") : undefined;
     if (own !== turn) return;
     guide.value = found;
-    findings.value = part(await answer("check"), "check");
   } catch (error) {
     if (own === turn) trouble.value = message(error);
   }
