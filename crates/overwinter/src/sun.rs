@@ -64,8 +64,11 @@ overwinter sun \"weather mast\" --panel \"1 W panel\" --format json"
         monthly: bool,
     },
     /// Map panel and cell sizes: how often each pair goes dark, the smallest that will do, what one size up buys
-    #[command(after_help = "Examples:\n  overwinter sun-map \"weather mast\" --board BOWLINE\n  \
-overwinter sun-map \"weather mast\" --panels \"0.2 W,0.3 W,0.5 W,1 W\" --cells \"200 mAh,400 mAh,800 mAh\"")]
+    #[command(
+        name = "sun-map",
+        after_help = "Examples:\n  overwinter sun-map \"weather mast\" --board BOWLINE\n  \
+overwinter sun-map \"weather mast\" --panels \"0.2 W,0.3 W,0.5 W,1 W\" --cells \"200 mAh,400 mAh,800 mAh\""
+    )]
     Map {
         /// The project
         project: String,
