@@ -45,7 +45,7 @@ test("traces: list, drawing, wakes, defects and where they come from, without an
   const colours = await page.locator("canvas").evaluate((c: HTMLCanvasElement) => new Set(new Uint32Array(c.getContext("2d")?.getImageData(0, 0, c.width, c.height).data.buffer ?? new ArrayBuffer(0))).size);
   expect(colours).toBeGreaterThan(10);
   await page.locator(".places button").first().click();
-  await expect(shown(page)).toContainText("00:20");
+  await expect(shown(page)).toContainText("00:18:37.5 to 00:22:31.5");
   await page.locator("table.recordings .name", { hasText: "build 1.5" }).click();
   await expect(page.getByRole("heading", { level: 1 })).toHaveText("Traces: build 1.5");
   await expect.poll(() => page.url()).toContain("r=build%201.5");

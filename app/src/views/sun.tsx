@@ -98,7 +98,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
         {board.need ? <Verdict of={board.need} /> : null} {board.verdict}
       </p>
       <p class="quiet"><b><bdi>{report.project}</bdi></b> at <bdi>{report.setting.site}</bdi>{tried.value.skyline ? ", skyline as drawn" : ""} · <bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
-      {board.refused ? <p class="warn">{board.refused}{board.help ? <span class="quiet"> {board.help}</span> : null}</p> : null}
+      {board.refused ? <p class="warn">{board.refused === board.verdict ? "" : `${board.refused}; `}{board.help}</p> : null}
       <Bulleted of={board.flags} as="flags" />
       {outcome ? <Outcome of={outcome} report={report} /> : null}
       {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} stale={balance.value.allOf !== balance.value.of} /> : null}
