@@ -22,7 +22,7 @@ const BENCHES: &[(&str, &str, &str)] = &[
 
 const HELP: &str = "\
 cargo xtask demo             build the tool, write the demo bench folder, answer its question
-cargo xtask test             formatting, lints, schemas, all tests (what the continuous integration runs)
+cargo xtask test             formatting, lints, schemas, all tests, those in a real browser too (what the continuous integration runs; needs Node)
 cargo xtask bench NAME       measure: forecast, choice, figures, traces, sun, page (the page in a real Chromium)
 cargo xtask app              build page and app (needs Node; gets the rest), then rebuild the tool
 cargo xtask app test         the tests in a real browser
@@ -149,7 +149,10 @@ fn test() -> Result<()> {
         "--",
         "--check",
     ])?;
-    cargo(&["test", "--workspace"])
+    // The server's tests take the built page in, so it is built first.
+    run("bash", &["app/build.sh"])?;
+    cargo(&["test", "--workspace"])?;
+    run("bash", &["app/test.sh"])
 }
 
 fn bench(name: &str) -> Result<()> {
