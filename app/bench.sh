@@ -13,5 +13,8 @@ if ! [ -x "$CHROMIUM" ]; then
   fi
 fi
 [ -f dist/template.html ] && [ -f dist/engine.b64 ] || ./build.sh
-(cd .. && cargo run --quiet --package overwinter-server --example publish_demo -- app/dist/bench.html)
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+(cd .. && cargo run --quiet --package overwinter -- demo "$folder/demo")
+(cd .. && cargo run --quiet --package overwinter -- publish app/dist/bench.html --folder "$folder/demo")
 node bench.mjs dist/bench.html

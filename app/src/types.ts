@@ -1835,7 +1835,7 @@ export type PublishedTrace = {
  */
 recording: RecordingLine, 
 /**
- * The whole trace in at most about 2000 columns; its `resolution_s` is the finest the page can show.
+ * The whole trace in at most about 1200 columns; its `resolution_s` is the finest the page can show.
  */
 overview: TraceWindow | null, 
 /**

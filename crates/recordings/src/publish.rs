@@ -13,13 +13,13 @@ use crate::subject::{Stated, Subject, rules};
 use crate::view;
 
 /// Columns of an overview.
-const COLUMNS: usize = 2000;
+const COLUMNS: usize = 1200;
 /// Wakes and points of an overlay.
-const OVERLAY: (usize, usize) = (12, 240);
+const OVERLAY: (usize, usize) = (8, 200);
 /// Phases and wakes of an overview.
 const MOST_IN_VIEW: usize = 200;
-/// Significant figures that a drawing needs.
-const FIGURES: usize = 4;
+/// Significant figures that a drawing needs: half a percent is a tenth of a pixel on a logarithmic axis of six decades.
+const FIGURES: usize = 3;
 
 /// All kept recordings and rail captures of a folder; what cannot be read is left out of the page with its reason.
 pub fn published(bench: &Bench, root: &Path) -> Vec<PublishedTrace> {
@@ -44,7 +44,7 @@ pub fn published(bench: &Bench, root: &Path) -> Vec<PublishedTrace> {
                         &mut rail.columns.min_v,
                         &mut rail.columns.max_v,
                     ] {
-                        shorten(list, FIGURES + 1);
+                        shorten(list, FIGURES + 2);
                     }
                     one.rail = Some(rail);
                 }
@@ -67,7 +67,7 @@ pub fn published(bench: &Bench, root: &Path) -> Vec<PublishedTrace> {
 fn short_window(mut window: TraceWindow) -> TraceWindow {
     let columns = &mut window.columns;
     // Starts are counted from the beginning; as many figures as tell two columns apart.
-    shorten(&mut columns.start_s, FIGURES + 3);
+    shorten(&mut columns.start_s, FIGURES + 4);
     for list in [&mut columns.min_a, &mut columns.mean_a, &mut columns.max_a] {
         shorten(list, FIGURES);
     }
@@ -77,7 +77,7 @@ fn short_window(mut window: TraceWindow) -> TraceWindow {
 }
 
 fn short_overlay(mut overlay: TraceOverlay) -> TraceOverlay {
-    shorten(&mut overlay.time_s, FIGURES + 1);
+    shorten(&mut overlay.time_s, FIGURES + 2);
     let lists = overlay.wakes.iter_mut().map(|w| &mut w.mean_a).chain([&mut overlay.median_a]);
     for value in lists.flatten().flatten() {
         *value = short(*value, FIGURES);

@@ -661,7 +661,7 @@ pub struct RailColumns {
 pub struct PublishedTrace {
     /// The recording with its summary.
     pub recording: RecordingLine,
-    /// The whole trace in at most about 2000 columns; its `resolution_s` is the finest the page can show.
+    /// The whole trace in at most about 1200 columns; its `resolution_s` is the finest the page can show.
     pub overview: Option<TraceWindow>,
     /// Wakes of the most frequent activity.
     pub overlay: Option<TraceOverlay>,
