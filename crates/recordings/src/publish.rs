@@ -15,7 +15,7 @@ use crate::view;
 /// Columns of an overview.
 const COLUMNS: usize = 1200;
 /// Wakes and points of an overlay.
-const OVERLAY: (usize, usize) = (8, 200);
+const OVERLAY: (usize, usize) = (10, 200);
 /// Phases and wakes of an overview.
 const MOST_IN_VIEW: usize = 200;
 /// Significant figures that a drawing needs: half a percent is a tenth of a pixel on a logarithmic axis of six decades.

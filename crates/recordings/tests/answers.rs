@@ -120,7 +120,7 @@ fn wakes_lie_over_each_other() {
         panic!()
     };
     assert_eq!((o.time_s.len(), o.median_a.len(), o.activity.as_str()), (400, 400, "wake A"));
-    assert_eq!(o.wakes.len(), 8);
+    assert_eq!(o.wakes.len(), 10);
     // Every wake and their median begin with the start phase: 42 mA for 0.30 s.
     for k in (0..400).filter(|k| (0.02..0.27).contains(&o.time_s[*k])) {
         assert!((o.median_a[k].unwrap() / 42.0e-3 - 1.0).abs() < 0.01, "{k}");
@@ -237,6 +237,6 @@ fn the_page_carries_tens_of_kilobytes_a_recording() {
         }
         let overview = one.overview.as_ref().unwrap();
         assert!(overview.columns.start_s.len() <= 1200 && overview.resolution_s > 0.0);
-        assert_eq!(one.overlay.as_ref().unwrap().wakes.len(), 8);
+        assert_eq!(one.overlay.as_ref().unwrap().wakes.len(), 10);
     }
 }
