@@ -243,9 +243,17 @@ export class PageEngine implements Engine {
       show(choice);
       return choice;
     };
-    const steps = [8, 64, 256, draws].filter((n, i) => i === 3 || n < draws);
-    let choice = await shown(first.call({ ask: { choose: { project, draws: steps[0], seed } } }));
-    if (steps.length === 1) return;
+    // Each report costs drawing time, too: few of them.
+    const steps = [8, 128, draws].filter((n, i) => i === 2 || n < draws);
+    if (steps.length === 1) {
+      await shown(first.call({ ask: { choose: { project, draws, seed } } }));
+      return;
+    }
+    const few = steps[0] as number;
+    // The few draws of a question with one more: its report is not the last, so it does not wait for the years of an outage need.
+    const begun = (await first.call({ begin: { project, draws: few + 1, seed } })) as { begun?: { Err?: Diagnostic[] } };
+    if (begun.begun?.Err) throw new Refused(begun.begun.Err);
+    let choice = await shown(first.call({ report: { draws: few } }));
     const begin = { begin: { project, draws, seed } };
     // The second helps if it is there and free; it is never waited for.
     let helper = this.seats[1]?.opened && !this.seats[1].busy ? this.seats[1] : undefined;
