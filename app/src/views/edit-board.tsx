@@ -4,6 +4,7 @@ import { useId } from "preact/hooks";
 import { parse, stringify } from "smol-toml";
 import { canWrite, documentOf, draft, keep, save, type Outcome } from "../edit";
 import { figure, get, set, type Table, type Value } from "../project";
+import { TRAITS } from "./project";
 import { Saved, StorageNote } from "./saving";
 
 /** What is being typed, by file; the text it began from stays with it, so that a change from outside is seen. */
@@ -111,17 +112,6 @@ function Form({ path, text, places, open }: { path: string; text: string; places
 }
 
 const YES_NO = ["yes", "no", "unknown"];
-const SEEN: [key: string, label: string][] = [
-  ["certification_mark", "certification mark"],
-  ["charger", "charger"],
-  ["external_antenna", "external antenna"],
-  ["battery_switch", "battery switch"],
-  ["usb_bridge", "USB-serial bridge"],
-  ["deep_discharge_protection", "deep-discharge protection"],
-  ["led_in_sleep", "LED on in sleep"],
-  ["resets_on_source_removed", "resets on removal of the source"],
-  ["resets_on_source_attached", "resets on attaching a source"],
-];
 
 /** The model's traits: those of yes and no always, whatever else the document tells. */
 export function EditTraits({ board }: { board: string }) {
@@ -129,9 +119,9 @@ export function EditTraits({ board }: { board: string }) {
   if (!found) return null;
   const places = (document: Table): Place[] => {
     const traits = (get(document, "board", "traits") ?? {}) as Table;
-    const told = Object.keys(traits).filter((k) => !SEEN.some(([key]) => key === k) && figure(traits[k]) !== "");
-    const names = Object.fromEntries(SEEN) as Record<string, string>;
-    return [...SEEN.map(([k]) => k), ...told].map((k) => ({ label: names[k] ?? k.replaceAll("_", " "), place: ["board", "traits", k], words: k in names ? YES_NO : undefined }));
+    const told = Object.keys(traits).filter((k) => !TRAITS.some(([key]) => key === k) && figure(traits[k]) !== "");
+    const names = Object.fromEntries(TRAITS) as Record<string, string>;
+    return [...TRAITS.map(([k]) => k), ...told].map((k) => ({ label: names[k] ?? k.replaceAll("_", " "), place: ["board", "traits", k], words: k in names ? YES_NO : undefined }));
   };
   return <Form path={found.path} text={found.text} places={places} open="Edit the traits" />;
 }

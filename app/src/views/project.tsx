@@ -145,7 +145,8 @@ function Load() {
   );
 }
 
-const TRAITS: [key: string, name: string][] = [
+/** Traits of yes and no, with the words of the trade. */
+export const TRAITS: [key: string, name: string][] = [
   ["certification_mark", "certification mark"],
   ["charger", "charger"],
   ["external_antenna", "external antenna"],

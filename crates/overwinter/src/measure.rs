@@ -203,7 +203,7 @@ fn project<'a>(bench: &'a Bench, name: Option<&str>) -> Result<Option<&'a Projec
 }
 
 /// Writes a report in the format asked for.
-fn write<T: serde::Serialize>(
+pub(crate) fn write<T: serde::Serialize>(
     common: &Common,
     report: &T,
     human: impl Fn(&T) -> String,

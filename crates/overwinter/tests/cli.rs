@@ -1,63 +1,31 @@
 //! The real binary on real folders: what a person types, sees and gets as exit status.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+mod common;
 
-/// A folder of its own for each test, removed when dropped.
-struct Folder(PathBuf);
+use std::path::PathBuf;
+use std::process::{Command, Stdio};
 
-impl Folder {
+use common::{Folder, error, json, run, text};
+
+/// The demo as a folder within one of the test's own, which then has room for other files.
+struct Demo(Folder);
+
+impl Demo {
     fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("overwinter-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    fn demo(name: &str) -> Self {
-        let folder = Self::new(name);
-        let output = run(&folder.0, &["demo", "bench"]);
-        assert!(output.status.success(), "{}", error(&output));
-        folder
+        let folder = Folder::empty(name);
+        let made = folder.run(&["demo", "bench"]);
+        assert!(made.status.success(), "{}", error(&made));
+        Self(folder)
     }
 
     fn bench(&self) -> PathBuf {
-        self.0.join("bench")
+        self.0.0.join("bench")
     }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_overwinter"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("NO_COLOR", "1")
-        .stdin(Stdio::null())
-        .output()
-        .expect("the binary starts")
-}
-
-fn text(output: &Output) -> String {
-    // Blanks that do not break, between a number and its unit, read as plain ones.
-    String::from_utf8(output.stdout.clone()).unwrap().replace('\u{a0}', " ")
-}
-
-fn error(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn json(output: &Output) -> serde_json::Value {
-    serde_json::from_slice(&output.stdout).unwrap_or_else(|e| panic!("{e}: {}", text(output)))
 }
 
 #[test]
 fn the_demo_answers_its_question() {
-    let folder = Folder::demo("answers");
+    let folder = Demo::new("answers");
     let output =
         run(&folder.bench(), &["choose", "footbridges", "--draws", "256", "--format", "json"]);
     assert_eq!(output.status.code(), Some(0), "{}", error(&output));
@@ -78,7 +46,7 @@ fn the_demo_answers_its_question() {
 
 #[test]
 fn the_same_seed_gives_the_same_answer_and_another_seed_another() {
-    let folder = Folder::demo("seed");
+    let folder = Demo::new("seed");
     let with = |seed: &str| {
         text(&run(
             &folder.bench(),
@@ -99,7 +67,7 @@ fn the_same_seed_gives_the_same_answer_and_another_seed_another() {
 
 #[test]
 fn a_table_is_filtered_in_three_values() {
-    let folder = Folder::demo("table");
+    let folder = Demo::new("table");
     let output =
         run(&folder.bench(), &["table", "--where", "resets-removed=no", "--format", "json"]);
     let table = json(&output);
@@ -120,7 +88,7 @@ fn a_table_is_filtered_in_three_values() {
 
 #[test]
 fn forecast_and_bill_close() {
-    let folder = Folder::demo("closes");
+    let folder = Demo::new("closes");
     let output = run(
         &folder.bench(),
         &["forecast", "REEF", "--project", "footbridges", "--draws", "64", "--format", "json"],
@@ -144,7 +112,7 @@ fn forecast_and_bill_close() {
 
 #[test]
 fn dangers_are_found_and_told_by_the_status() {
-    let folder = Folder::demo("dangers");
+    let folder = Demo::new("dangers");
     let output = run(&folder.bench(), &["check"]);
     assert_eq!(output.status.code(), Some(1), "{}", text(&output));
     let found = text(&output);
@@ -155,7 +123,7 @@ fn dangers_are_found_and_told_by_the_status() {
 
 #[test]
 fn bad_input_points_at_its_place_and_changes_nothing() {
-    let folder = Folder::demo("bad");
+    let folder = Demo::new("bad");
     let file = folder.bench().join("boards/bowline.toml");
     let good = std::fs::read_to_string(&file).unwrap();
     std::fs::write(&file, good.replace("price = \"9.80 EUR\"", "prise = \"9.80 EUR\"")).unwrap();
@@ -185,20 +153,20 @@ fn bad_input_points_at_its_place_and_changes_nothing() {
 
 #[test]
 fn a_folder_that_holds_something_is_not_written_over() {
-    let folder = Folder::demo("kept");
+    let folder = Demo::new("kept");
     let before = std::fs::read_to_string(folder.bench().join("boards/reef.toml")).unwrap();
-    let output = run(&folder.0, &["demo", "bench"]);
+    let output = run(&folder.0.0, &["demo", "bench"]);
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(before, std::fs::read_to_string(folder.bench().join("boards/reef.toml")).unwrap());
-    assert!(run(&folder.0, &["new", "mine"]).status.success());
-    let output = run(&folder.0.join("mine"), &["choose", "my project", "--draws", "64"]);
+    assert!(run(&folder.0.0, &["new", "mine"]).status.success());
+    let output = run(&folder.0.0.join("mine"), &["choose", "my project", "--draws", "64"]);
     assert!(text(&output).contains("MY BOARD"), "{}{}", text(&output), error(&output));
 }
 
 #[test]
 fn a_table_goes_to_a_spreadsheet_and_back() {
-    let folder = Folder::demo("sheet");
-    let table = folder.0.join("boards.csv");
+    let folder = Demo::new("sheet");
+    let table = folder.0.0.join("boards.csv");
     let csv = text(&run(&folder.bench(), &["export"]));
     std::fs::write(&table, &csv).unwrap();
     let same = run(&folder.bench(), &["import", table.to_str().unwrap()]);
@@ -222,7 +190,7 @@ fn a_table_goes_to_a_spreadsheet_and_back() {
 
 #[test]
 fn a_reader_that_goes_away_is_no_error() {
-    let folder = Folder::demo("pipe");
+    let folder = Demo::new("pipe");
     let mut child = Command::new(env!("CARGO_BIN_EXE_overwinter"))
         .args(["table", "--columns", "all", "--format", "json"])
         .current_dir(folder.bench())
@@ -237,7 +205,7 @@ fn a_reader_that_goes_away_is_no_error() {
 
 #[test]
 fn every_command_has_an_example_and_the_manual_prints() {
-    let folder = Folder::new("help");
+    let folder = Folder::empty("help");
     let help = text(&run(&folder.0, &["--help"]));
     let commands: Vec<&str> = help
         .lines()

@@ -1,30 +1,21 @@
 //! The measurement side from the command line: real binary, demo folder, figures checked against what the trade gets by hand.
 
+mod common;
+
 use std::io::Write;
-use std::path::PathBuf;
 use std::process::{Command, Output, Stdio};
 
-struct Demo(PathBuf);
+use common::Folder;
+
+struct Demo(Folder);
 
 impl Demo {
     fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("overwinter-measure-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        let output =
-            Command::new(env!("CARGO_BIN_EXE_overwinter")).arg("demo").arg(&path).output().unwrap();
-        assert!(output.status.success());
-        Self(path)
+        Self(Folder::demo(&format!("measure-{name}")))
     }
 
     fn run(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_overwinter"))
-            .args(arguments)
-            .current_dir(&self.0)
-            .env("NO_COLOR", "1")
-            .stdin(Stdio::null())
-            .output()
-            .unwrap()
+        self.0.run(arguments)
     }
 
     fn text(&self, arguments: &[&str]) -> String {
@@ -32,15 +23,7 @@ impl Demo {
     }
 
     fn json(&self, arguments: &[&str]) -> serde_json::Value {
-        let output = self.run(arguments);
-        serde_json::from_slice(&output.stdout)
-            .unwrap_or_else(|e| panic!("{e}: {}", self.text(arguments)))
-    }
-}
-
-impl Drop for Demo {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
+        common::json(&self.run(arguments))
     }
 }
 
@@ -203,11 +186,11 @@ fn the_next_test_and_the_spread_are_told() {
 fn bad_readings_are_told_and_kept() {
     let demo = Demo::new("bad");
     let session = "[session]\nname = \"odd\"\nspecimen = \"REEF-1\"\ndate = 2026-06-01\nkind = \"invented for the demo\"\nsupply = \"3.80 V\"\nsource = \"battery contacts\"\n[[session.readings]]\nwhat = \"sleep current\"\nrepeats = [\"900 µA\", \"900 µA\", \"900 µA\"]\ninstrument = \"hand-held meter\"\nrange = \"600 µA\"\n";
-    std::fs::write(demo.0.join("sessions/odd.toml"), session).unwrap();
+    std::fs::write(demo.0.0.join("sessions/odd.toml"), session).unwrap();
     let output = demo.run(&["figure", "odd"]);
     let text = plain(&output);
     assert_has(&text, &["900 µA", "range"]);
-    std::fs::write(demo.0.join("sessions/odd.toml"), session.replace("900 µA", "-3 Ω")).unwrap();
+    std::fs::write(demo.0.0.join("sessions/odd.toml"), session.replace("900 µA", "-3 Ω")).unwrap();
     let output = demo.run(&["table"]);
     assert_eq!(output.status.code(), Some(2));
     assert_has(

@@ -1,35 +1,10 @@
 //! Every bench command in every format on the demo, its help, and its exit status.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+mod common;
 
-struct Demo(PathBuf);
+use std::path::Path;
 
-impl Demo {
-    fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("overwinter-formats-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        assert!(run(Path::new("."), &["demo", path.to_str().unwrap()]).status.success());
-        Self(path)
-    }
-}
-
-impl Drop for Demo {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_overwinter"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("NO_COLOR", "1")
-        .stdin(Stdio::null())
-        .output()
-        .unwrap()
-}
+use common::{Folder, run};
 
 /// A command with the status it ends with on the demo.
 const COMMANDS: &[(&[&str], i32)] = &[
@@ -49,7 +24,7 @@ const COMMANDS: &[(&[&str], i32)] = &[
 
 #[test]
 fn json_holds_its_version_and_csv_its_columns() {
-    let demo = Demo::new("all");
+    let demo = Folder::demo("formats-all");
     for (command, status) in COMMANDS {
         let human = run(&demo.0, command);
         assert_eq!(human.status.code(), Some(*status), "{command:?}: {human:?}");
@@ -80,7 +55,7 @@ fn every_command_shows_an_example() {
 
 #[test]
 fn names_that_are_not_there_are_refused_with_the_nearest() {
-    let demo = Demo::new("names");
+    let demo = Folder::demo("formats-names");
     for (command, near) in [
         (vec!["figure", "REEF-2"], "REEF-1"),
         (vec!["figure", "REEF"], "REEF-1"),
@@ -99,7 +74,7 @@ fn names_that_are_not_there_are_refused_with_the_nearest() {
 
 #[test]
 fn the_checklist_prints_without_colour_and_with_its_dangers() {
-    let demo = Demo::new("print");
+    let demo = Folder::demo("formats-print");
     let output = run(&demo.0, &["guide", "SLIPKNOT-1", "--project", "footbridges", "--print"]);
     let text = String::from_utf8(output.stdout).unwrap();
     for part in ["[x] 2. Polarity", "Wiring:", "Danger:", "component side up", "right"] {

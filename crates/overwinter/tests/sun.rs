@@ -1,50 +1,39 @@
 //! Sun and charging from the command line: real binary, demo folder and folders made here, figures and diagnostics.
 #![allow(clippy::disallowed_methods, reason = "checks may use the standard elementary functions")]
 
-use std::f64::consts::PI;
-use std::path::PathBuf;
-use std::process::{Command, Output, Stdio};
+mod common;
 
-struct Bench(PathBuf);
+use std::f64::consts::PI;
+use std::process::Output;
+
+use common::Folder;
+
+struct Bench(Folder);
 
 impl Bench {
     fn empty(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("overwinter-sun-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
+        Self(Folder::empty(&format!("sun-{name}")))
     }
 
     fn demo(name: &str) -> Self {
-        let bench = Self::empty(name);
-        let output =
-            Command::new(env!("CARGO_BIN_EXE_overwinter")).arg("demo").arg(&bench.0).output();
-        assert!(output.unwrap().status.success());
-        bench
+        Self(Folder::demo(&format!("sun-{name}")))
     }
 
     fn write(&self, path: &str, text: &str) {
-        let path = self.0.join(path);
+        let path = self.0.0.join(path);
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
         std::fs::write(path, text).unwrap();
     }
 
     /// Changes a file of the folder; the part to replace must be there.
     fn change(&self, path: &str, from: &str, to: &str) {
-        let text = std::fs::read_to_string(self.0.join(path)).unwrap();
+        let text = std::fs::read_to_string(self.0.0.join(path)).unwrap();
         assert!(text.contains(from), "{from} is not in {path}");
         self.write(path, &text.replacen(from, to, 1));
     }
 
     fn run(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_overwinter"))
-            .args(arguments)
-            .current_dir(&self.0)
-            .env("NO_COLOR", "1")
-            .stdin(Stdio::null())
-            .output()
-            .unwrap()
+        self.0.run(arguments)
     }
 
     fn text(&self, arguments: &[&str]) -> String {
@@ -56,16 +45,7 @@ impl Bench {
     }
 
     fn json(&self, arguments: &[&str]) -> serde_json::Value {
-        let output = self.run(&[arguments, &["--format", "json"]].concat());
-        serde_json::from_slice(&output.stdout).unwrap_or_else(|e| {
-            panic!("{e}: {}", String::from_utf8_lossy(&output.stderr));
-        })
-    }
-}
-
-impl Drop for Bench {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
+        common::json(&self.run(&[arguments, &["--format", "json"]].concat()))
     }
 }
 
@@ -176,43 +156,19 @@ fn text_fits_a_hundred_columns_and_says_what_it_must() {
 #[test]
 fn the_same_seed_is_the_same_weather_on_any_number_of_threads() {
     let bench = Bench::demo("seed");
-    let with = |seed: &str| {
-        bench
-            .run(&[
-                "sun",
-                MAST,
-                "--board",
-                "SHEETBEND",
-                "--years",
-                "20",
-                "--seed",
-                seed,
-                "--format",
-                "json",
-            ])
+    let with = |seed: &str, threads: &str| {
+        let words = ["sun", MAST, "--board", "SHEETBEND", "--years", "20", "--format", "json"];
+        common::command(&bench.0.0, &[words.as_slice(), &["--seed", seed]].concat())
+            .env("RAYON_NUM_THREADS", threads)
+            .output()
+            .unwrap()
             .stdout
     };
-    let first = with("3");
-    assert_eq!(first, with("3"));
-    assert_ne!(first, with("4"));
-    let one_thread = Command::new(env!("CARGO_BIN_EXE_overwinter"))
-        .args([
-            "sun",
-            MAST,
-            "--board",
-            "SHEETBEND",
-            "--years",
-            "20",
-            "--seed",
-            "3",
-            "--format",
-            "json",
-        ])
-        .current_dir(&bench.0)
-        .env("RAYON_NUM_THREADS", "1")
-        .output()
-        .unwrap();
-    assert_eq!(first, one_thread.stdout);
+    let first = with("3", "2");
+    assert!(!first.is_empty());
+    assert_eq!(first, with("3", "2"));
+    assert_ne!(first, with("4", "2"));
+    assert_eq!(first, with("3", "1"));
 }
 
 #[test]
@@ -613,7 +569,7 @@ fn files_outside_the_folder_or_of_no_use_are_refused() {
         ("weather/none.csv", "cannot be read"),
         ("weather", "not a plain file"),
     ] {
-        let site = std::fs::read_to_string(bench.0.join("sites/gorge.toml")).unwrap();
+        let site = std::fs::read_to_string(bench.0.0.join("sites/gorge.toml")).unwrap();
         let now = site.lines().map(|l| {
             if l.starts_with("hourly = ") { format!("hourly = \"{file}\"") } else { l.to_owned() }
         });
@@ -647,7 +603,7 @@ fn places_that_cannot_be_are_told_at_their_key() {
     assert!(told.contains("hemisphere"), "{told}");
     assert_eq!(bench.run(&["tilt", MAST]).status.code(), Some(2));
     // The months turned round make a southern winter in July.
-    let site = std::fs::read_to_string(bench.0.join("sites/gorge.toml")).unwrap();
+    let site = std::fs::read_to_string(bench.0.0.join("sites/gorge.toml")).unwrap();
     let (first, second) = (
         "\"1.15 kWh/m²/d\", \"2.0 kWh/m²/d\", \"3.2 kWh/m²/d\", \"4.3 kWh/m²/d\", \"5.0 kWh/m²/d\", \"5.5 kWh/m²/d\"",
         "\"5.7 kWh/m²/d\", \"4.9 kWh/m²/d\", \"3.6 kWh/m²/d\", \"2.2 kWh/m²/d\", \"1.25 kWh/m²/d\", \"0.90 kWh/m²/d\"",
@@ -670,7 +626,7 @@ fn places_that_cannot_be_are_told_at_their_key() {
 fn polar_night_a_panel_face_down_and_a_panel_too_weak_are_told() {
     let bench = Bench::demo("polar");
     bench.change("sites/gorge.toml", "latitude = \"47° N\"", "latitude = \"75° N\"");
-    let site = std::fs::read_to_string(bench.0.join("sites/gorge.toml")).unwrap();
+    let site = std::fs::read_to_string(bench.0.0.join("sites/gorge.toml")).unwrap();
     let start = site.find("irradiation = [").unwrap();
     let end = start + site[start..].find("]\n").unwrap();
     let polar = "irradiation = [\"0 kWh/m²/d\", \"0.08 kWh/m²/d\", \"1.2 kWh/m²/d\", \"3.0 kWh/m²/d\", \"4.5 kWh/m²/d\", \"5.0 kWh/m²/d\", \"4.6 kWh/m²/d\", \"3.0 kWh/m²/d\", \"1.5 kWh/m²/d\", \"0.4 kWh/m²/d\", \"0 kWh/m²/d\", \"0 kWh/m²/d\"";

@@ -1,54 +1,14 @@
 //! The trace commands through the real binary: from a generated trace to a forecast, files that grow, work that is stopped.
 
+mod common;
+
 use std::fmt::Write as _;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
+use common::{Folder, command, error, json, run, text};
 use overwinter_recordings::demo::{Invented, build};
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn demo(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("overwinter-trace-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        let made = run(Path::new("."), &["demo", path.to_str().unwrap()]);
-        assert!(made.status.success(), "{}", error(&made));
-        Self(path)
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn command(folder: &Path, arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_overwinter"));
-    command.args(arguments).current_dir(folder).env("NO_COLOR", "1").stdin(Stdio::null());
-    command
-}
-
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    command(folder, arguments).output().expect("the binary starts")
-}
-
-fn text(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap().replace('\u{a0}', " ")
-}
-
-fn error(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn json(output: &Output) -> serde_json::Value {
-    serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|e| panic!("{e}: {}{}", text(output), error(output)))
-}
 
 /// A trace of 40 wakes in another layout than the demo's: seconds, milliamperes, tabs.
 fn invented() -> (String, f64, f64) {
@@ -67,7 +27,7 @@ fn invented() -> (String, f64, f64) {
 /// Source of the truth: the generator's own closed form, Σ current · step of every whole wake.
 #[test]
 fn a_trace_s_charge_per_wake_reaches_the_forecast_with_its_uncertainty() {
-    let folder = Folder::demo("forecast");
+    let folder = Folder::demo("trace-forecast");
     let (trace, charge, u) = invented();
     std::fs::write(folder.0.join("traces/new.csv"), trace).unwrap();
     let project = folder.0.join("projects/footbridges.toml");
@@ -129,7 +89,7 @@ fn a_trace_s_charge_per_wake_reaches_the_forecast_with_its_uncertainty() {
 
 #[test]
 fn every_format_of_every_command() {
-    let folder = Folder::demo("formats");
+    let folder = Folder::demo("trace-formats");
     let first = "BOWLINE-1 build 1.4";
     let commands: &[(&[&str], i32)] = &[
         (&["read", first], 0),
@@ -163,7 +123,7 @@ fn every_format_of_every_command() {
 
 #[test]
 fn a_trial_is_counted_once() {
-    let folder = Folder::demo("rail");
+    let folder = Folder::demo("trace-rail");
     let tried = |folder: &Folder| {
         let report = json(&run(&folder.0, &["ride", "SLIPKNOT", "--format", "json"]));
         report["trials"]
@@ -189,7 +149,7 @@ fn a_trial_is_counted_once() {
 
 #[test]
 fn keeping_makes_a_document_that_reads_the_same() {
-    let folder = Folder::demo("keep");
+    let folder = Folder::demo("trace-keep");
     let (trace, charge, _) = invented();
     std::fs::write(folder.0.join("traces/new one.csv"), trace).unwrap();
     let kept = run(
@@ -241,7 +201,7 @@ fn signal(child: &std::process::Child) {
 #[cfg(unix)]
 #[test]
 fn a_growing_file_is_followed_until_it_is_stopped() {
-    let folder = Folder::demo("follow");
+    let folder = Folder::demo("trace-follow");
     let path = folder.0.join("growing.csv");
     let mut file = std::fs::File::create(&path).unwrap();
     writeln!(file, "time_s,current_a").unwrap();
@@ -272,7 +232,7 @@ fn a_growing_file_is_followed_until_it_is_stopped() {
 #[cfg(unix)]
 #[test]
 fn a_stopped_keep_leaves_nothing() {
-    let folder = Folder::demo("stopped");
+    let folder = Folder::demo("trace-stopped");
     let list = |folder: &Folder| {
         let mut names: Vec<String> = ["traces", "recordings"]
             .iter()

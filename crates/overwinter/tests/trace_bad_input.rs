@@ -1,17 +1,13 @@
 //! Bad traces through the real binary: each either refused with status 2, or read as far as it goes with its extent stated.
 
+mod common;
+
 use std::fmt::Write as _;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
-struct Folder(PathBuf);
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
+use common::Folder;
 
 fn run(folder: &Path, arguments: &[&str], input: Option<&[u8]>) -> Output {
     let mut child = Command::new(env!("CARGO_BIN_EXE_overwinter"))
@@ -40,10 +36,8 @@ fn rows(count: usize, end: &str) -> String {
 
 #[test]
 fn each_says_what_happened_and_how_far_it_got() {
-    let path = std::env::temp_dir().join(format!("overwinter-bad-traces-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    std::fs::create_dir_all(path.join("a folder.csv")).unwrap();
-    let folder = Folder(path);
+    let folder = Folder::empty("bad-traces");
+    std::fs::create_dir_all(folder.0.join("a folder.csv")).unwrap();
     let good = rows(2000, "\n");
     let mut truncated = good.clone().into_bytes();
     truncated.truncate(good.len() - 7);

@@ -52,6 +52,9 @@ fn start() -> Option<Run> {
         Ok(serving) => serving,
         Err(ServeError::NotBuilt(error)) => {
             assert!(!is_built());
+            // `cargo xtask test` builds the page first, so there nothing is passed over.
+            let page = concat!(env!("CARGO_MANIFEST_DIR"), "/../../app/dist/template.html");
+            assert!(!std::path::Path::new(page).exists(), "{page} is there and was not taken in");
             assert!(error.to_string().contains("cargo xtask app"));
             return None;
         }

@@ -24,6 +24,7 @@ use overwinter_workbench::trace_report::RailAnswer;
 
 use crate::args::{Common, Format};
 use crate::bench::{Refusal, read};
+use crate::measure::write;
 use crate::{ANSWER_IS_NO, FINE, json, page, render, say, shown, spreadsheet};
 
 pub(crate) use args::Trace;
@@ -38,19 +39,6 @@ fn refuse(error: RecordingError) -> anyhow::Error {
 /// The folder's bench; a folder that is none is an empty one, for a bare file needs no folder.
 fn bench(common: &Common) -> Result<Bench> {
     read(&common.folder, common.format)
-}
-
-fn write<T: serde::Serialize>(
-    common: &Common,
-    report: &T,
-    human: impl Fn(&T) -> String,
-    csv: impl Fn(&T) -> Vec<Vec<String>>,
-) -> Result<()> {
-    match common.format {
-        Format::Human => say(&human(report)),
-        Format::Json => json(report),
-        Format::Csv => say(&spreadsheet::write(&csv(report))?),
-    }
 }
 
 /// One pass over a subject, watched.
