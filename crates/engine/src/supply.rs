@@ -473,8 +473,9 @@ fn converted(
             let mut x = quiet_a;
             let mut spare = f64::INFINITY;
             let mut flags = EMPTY;
+            let column = table.column(rail_a);
             for _ in 0..40 {
-                let (efficiency, inside) = table.at(v - ohm * x, rail_a);
+                let (efficiency, inside) = table.in_column(v - ohm * x, column);
                 if !inside && rail_a > 0.0 {
                     flags.insert(Flag::OutsideEfficiencyTable);
                 }
@@ -521,8 +522,16 @@ impl EfficiencyTable {
     ///
     /// Bilinear in input voltage and the logarithm of the output current; the edge value outside.
     pub fn at(&self, input_v: f64, output_a: f64) -> (f64, bool) {
+        self.in_column(input_v, self.column(output_a))
+    }
+
+    /// Where an output current lies: index, weight of the next one, inside or not.
+    fn column(&self, output_a: f64) -> (usize, f64, bool) {
+        place_log(&self.output_a, output_a)
+    }
+
+    fn in_column(&self, input_v: f64, (k, w, inside_a): (usize, f64, bool)) -> (f64, bool) {
         let (i, u, inside_v) = place(&self.input_v, input_v);
-        let (k, w, inside_a) = place_log(&self.output_a, output_a);
         let n = self.output_a.len();
         let i1 = (i + 1).min(self.input_v.len() - 1);
         let k1 = (k + 1).min(n - 1);

@@ -1,10 +1,11 @@
 //! What a forecast prepares once: schedule in nanoseconds, decay factors, conditions of each month.
 
 use super::validate::validate;
-use crate::cell::{MAX_RC, Resistance, ResistanceCurve};
+use crate::cell::{MAX_RC, Resistance, ResistanceCurve, SelfDischarge};
 use crate::climate::{Climate, DAY_S, MONTH_DAYS, YEAR_S};
+use crate::curve::Curve;
 use crate::error::InputError;
-use crate::load::{Demand, SleepCurrent};
+use crate::load::{Demand, ExponentialTemperature, SleepCurrent};
 use crate::outcome::{Flag, Flags};
 use crate::path::Regulator;
 use crate::scenario::Scenario;
@@ -143,6 +144,8 @@ pub(crate) struct Frame {
     /// Coulombs of head lost per ampere of the wells' mode current: `(1−c)/(c·a)`.
     pub(crate) well_c_per_a: f64,
     pub(crate) conditions: [Conditions; 12],
+    /// What the conditions were computed from, and what had to be said of them: many scenarios differ in nothing of it.
+    weather: Option<(Weather, Flags)>,
     pub(crate) seasonal: bool,
     pub(crate) monthly: bool,
     pub(crate) awake: DrainSum,
@@ -152,6 +155,44 @@ pub(crate) struct Frame {
     pub(crate) resistance_falls: bool,
     pub(crate) horizon_s: f64,
     pub(crate) flags: Flags,
+}
+
+/// Everything of a scenario that [`conditions`] reads.
+#[derive(Debug)]
+struct Weather {
+    climate: Climate,
+    capacity_by_temperature: Option<Curve>,
+    resistance_b_kelvin: Option<Option<f64>>,
+    discharge_celsius: Option<(f64, f64)>,
+    self_discharge: Option<SelfDischarge>,
+    sleep: Option<ExponentialTemperature>,
+    activation_j_per_mol: Option<f64>,
+}
+
+impl Weather {
+    fn of(sc: &Scenario) -> Self {
+        let cell = &sc.cell;
+        Self {
+            climate: sc.climate,
+            capacity_by_temperature: cell.capacity_by_temperature.clone(),
+            resistance_b_kelvin: cell.resistance.as_ref().map(|r| r.b_kelvin),
+            discharge_celsius: cell.discharge_celsius,
+            self_discharge: cell.self_discharge,
+            sleep: sc.load.sleep.temperature,
+            activation_j_per_mol: cell.ageing.map(|a| a.activation_j_per_mol),
+        }
+    }
+
+    fn is_that_of(&self, sc: &Scenario) -> bool {
+        let cell = &sc.cell;
+        self.climate == sc.climate
+            && self.self_discharge == cell.self_discharge
+            && self.resistance_b_kelvin == cell.resistance.as_ref().map(|r| r.b_kelvin)
+            && self.discharge_celsius == cell.discharge_celsius
+            && self.sleep == sc.load.sleep.temperature
+            && self.activation_j_per_mol == cell.ageing.map(|a| a.activation_j_per_mol)
+            && self.capacity_by_temperature == cell.capacity_by_temperature
+    }
 }
 
 fn gcd(mut a: i64, mut b: i64) -> i64 {
@@ -322,10 +363,18 @@ impl Frame {
     }
 
     fn prepare_conditions(&mut self, sc: &Scenario) {
+        self.seasonal = matches!(sc.climate, Climate::Monthly(_));
+        self.monthly = self.seasonal || sc.cell.ageing.is_some();
+        if let Some((weather, flags)) = &self.weather
+            && weather.is_that_of(sc)
+        {
+            self.flags.extend(*flags);
+            return;
+        }
+        let mut flags = Flags::NONE;
         match sc.climate {
             Climate::Constant { celsius } => {
-                self.conditions[0] = conditions(sc, celsius, 0.0, &mut self.flags);
-                self.seasonal = false;
+                self.conditions[0] = conditions(sc, celsius, 0.0, &mut flags);
             }
             Climate::Monthly(monthly) => {
                 for m in 0..12 {
@@ -333,13 +382,13 @@ impl Frame {
                         sc,
                         monthly.mean_celsius[m],
                         monthly.daily_amplitude_kelvin[m],
-                        &mut self.flags,
+                        &mut flags,
                     );
                 }
-                self.seasonal = true;
             }
         }
-        self.monthly = self.seasonal || sc.cell.ageing.is_some();
+        self.flags.extend(flags);
+        self.weather = Some((Weather::of(sc), flags));
     }
 
     /// The leap that holds time `t`: index of its conditions and when it ends.

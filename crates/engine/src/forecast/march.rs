@@ -38,8 +38,13 @@ const REGULATED_MARGIN: f64 = 1e-6;
 /// First guess of the charge at which a life ends, as a share of the capacity.
 const FIRST_GUESS: f64 = 0.1;
 
-/// Largest step of the charge within a month, as a share of the capacity.
-const LARGEST_STEP: f64 = 0.02;
+/// Largest and least step of the charge within a month, as shares of the capacity: the ground current of a regulator that
+/// enters dropout can rise a hundredfold within little charge.
+const LARGEST_STEP: f64 = 0.25;
+const LEAST_STEP: f64 = 0.004;
+
+/// Second difference of the current over a step within a month, as a share of it, above which the step is halved.
+const MOST_BEND: f64 = 1e-4;
 
 /// Added to the share of charge that a month is said to need, where that is found in two rounds only.
 const SPARE_SHARE: f64 = 0.005;
@@ -620,7 +625,7 @@ impl March {
                 leap.charge(to)
             } else {
                 let rates = (cond.lambda, lambda_age);
-                self.midpoint(sc, &around, q, rates, length, recorder.as_deref_mut())
+                self.through_month(sc, &around, q, rates, length, recorder.as_deref_mut())
             };
             let capacity_after = sc.cell.capacity_c * left_after;
             let survives = if look {
@@ -715,9 +720,10 @@ impl March {
         rate * q + self.profile.mean_a
     }
 
-    /// Charge after a month whose currents depend on the voltage: the midpoint rule, in steps of at most
-    /// [`LARGEST_STEP`] of the capacity. Each evaluation starts from the polarisation of the one before.
-    fn midpoint(
+    /// Charge after a month whose currents depend on the voltage: the third-order rule of Kutta (Simpson's nodes), in steps
+    /// that are halved where the current bends by more than [`MOST_BEND`], down to [`LEAST_STEP`] of the capacity. Each
+    /// evaluation starts from the polarisation of the one before; a step begins with the current in which the last one ended.
+    fn through_month(
         &mut self,
         sc: &Scenario,
         around: &Surroundings,
@@ -727,14 +733,14 @@ impl March {
         mut recorder: Option<&mut Recorder>,
     ) -> f64 {
         let rate = rates.0 + rates.1;
-        let mut q = start_c;
-        let mut aged = *around;
-        let mut fall = self.fall(sc, around, q, rate);
+        // The charge at which the present profile was built, and how fast the charge falls there.
+        let mut at_c = start_c;
+        let mut fall = self.fall(sc, around, at_c, rate);
         if self.frame.dependence == Some(Dependence::InDropout) && !self.in_dropout() {
             // In regulation to the end of the month too? Then the currents are constant.
             let mean_a = self.profile.mean_a;
             let (lambda, lambda_age) = rates;
-            let leap = Leap { around: *around, t0_s: 0.0, q0_c: q, mean_a, lambda, lambda_age };
+            let leap = Leap { around: *around, t0_s: 0.0, q0_c: at_c, mean_a, lambda, lambda_age };
             let after = leap.charge(length_s);
             let aged = Surroundings { capacity_c: leap.capacity(length_s), ..*around };
             if after > 0.0 && self.regulated_at(sc, &aged, after) {
@@ -743,27 +749,49 @@ impl March {
                 }
                 return after;
             }
-            fall = self.fall(sc, around, q, rate);
+            fall = self.fall(sc, around, at_c, rate);
         }
-        // The ground current of a regulator that enters dropout can rise a hundredfold within a step.
-        let largest = match self.frame.dependence {
-            Some(Dependence::InDropout) => 0.2 * LARGEST_STEP,
-            _ => LARGEST_STEP,
+        let aged = |t_s: f64| Surroundings {
+            capacity_c: around.capacity_c * libm::exp(-rates.1 * t_s),
+            ..*around
         };
-        let steps = libm::ceil(fall * length_s / (largest * around.capacity_c)).clamp(1.0, 300.0);
-        let h = length_s / steps;
-        for step in 0..steps as usize {
-            let middle_s = h * (step as f64 + 0.5);
-            aged.capacity_c = around.capacity_c * libm::exp(-rates.1 * middle_s);
+        let step_s = |share: f64, fall: f64| share * around.capacity_c / fall.max(f64::MIN_POSITIVE);
+        let (mut t, mut q) = (0.0, start_c);
+        let mut h = length_s.min(step_s(LARGEST_STEP, fall));
+        while t < length_s {
+            h = h.min(length_s - t);
+            let mark = recorder.as_deref_mut().map(|r| r.mark());
+            let mut record = |march: &Self, at_c: f64, share_s: f64| {
+                if let Some(r) = recorder.as_deref_mut() {
+                    r.node(sc, &march.frame, &march.profile, at_c, share_s, rates.0, rates.1);
+                }
+            };
+            record(self, at_c, h / 6.0);
             let middle_c = q - 0.5 * h * fall;
-            fall = self.fall(sc, &aged, middle_c, rate);
-            if let Some(r) = recorder.as_deref_mut() {
-                r.node(sc, &self.frame, &self.profile, middle_c, h, rates.0, rates.1);
+            let middle = self.fall(sc, &aged(t + 0.5 * h), middle_c, rate);
+            record(self, middle_c, h * 2.0 / 3.0);
+            let end_c = q - h * (2.0 * middle - fall);
+            let end = self.fall(sc, &aged(t + h), end_c, rate);
+            record(self, end_c, h / 6.0);
+            // What the third-order rule adds to the second-order one.
+            let bent = h * (fall - 2.0 * middle + end).abs() > 6.0 * MOST_BEND * around.capacity_c;
+            if bent && h > step_s(LEAST_STEP, fall.max(end)) {
+                if let (Some(r), Some(mark)) = (recorder.as_deref_mut(), mark) {
+                    r.rewind(mark);
+                }
+                h *= 0.5;
+                fall = self.fall(sc, &aged(t), q, rate);
+                at_c = q;
+                continue;
             }
-            q -= h * fall;
+            q -= h * (fall + 4.0 * middle + end) / 6.0;
+            t = if h >= length_s - t { length_s } else { t + h };
             if q <= 0.0 {
                 break; // the life ends in this month: how it does is looked at closely
             }
+            (fall, at_c) = (end, end_c);
+            h = if bent { h } else { 2.0 * h };
+            h = h.min(step_s(LARGEST_STEP, fall));
         }
         q
     }

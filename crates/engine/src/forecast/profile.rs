@@ -142,19 +142,28 @@ impl Profile {
         q_c: f64,
         passes: usize,
     ) {
+        // The ripple moves the charge too little within a cycle to matter for the resistance.
+        let factor = at.conditions.ohm_factor * at.growth;
+        let s_mean = charge_state(q_c, at.capacity_c, at.conditions.share).max(0.0);
+        let ohm = resistance_at(sc.cell.resistance.as_ref(), s_mean) * factor;
         for _ in 0..passes {
-            self.pass(sc, frame, at, q_c);
+            self.pass(sc, frame, at, q_c, factor, ohm);
         }
     }
 
-    fn pass(&mut self, sc: &Scenario, frame: &Frame, at: &Surroundings, q_c: f64) {
+    /// One pass with the cell's resistance `ohm`, the factor of the modes' resistances being `factor`.
+    fn pass(
+        &mut self,
+        sc: &Scenario,
+        frame: &Frame,
+        at: &Surroundings,
+        q_c: f64,
+        factor: f64,
+        ohm: f64,
+    ) {
         let cond = &at.conditions;
         self.flags = Flags::NONE;
         let table = sleep_table(sc);
-        // The ripple moves the charge too little within a cycle to matter for the resistance.
-        let factor = cond.ohm_factor * at.growth;
-        let s_mean = charge_state(q_c, at.capacity_c, cond.share).max(0.0);
-        let ohm = resistance_at(sc.cell.resistance.as_ref(), s_mean) * factor;
         let solve = |draw: Draw, drains: &DrainSum, u: &PerMode, ripple_c: f64| {
             let wells = if frame.modes > frame.rc { frame.well_c_per_a * u[frame.rc] } else { 0.0 };
             let head = q_c + ripple_c - wells;
