@@ -166,6 +166,8 @@ interface Task {
 
 /** A step of a refinement in the worker, ms: short, so that a newer question is heard. */
 const STEP_MS = 20;
+/** Two workers at boards and reworks take about as long as one at the boards: less than this is waited for, ms. */
+const SOON_MS = 600;
 /** Reworks are drawn less often than boards; the engine knows the same number. */
 const REWORK_DRAWS = 512;
 
@@ -249,23 +251,22 @@ export class PageEngine implements Engine {
       await shown(first.call({ ask: { choose: { project, draws, seed } } }));
       return;
     }
-    const few = steps[0] as number;
-    // The few draws of a question with one more: its report is not the last, so it does not wait for the years of an outage need.
-    const begun = (await first.call({ begin: { project, draws: few + 1, seed } })) as { begun?: { Err?: Diagnostic[] } };
-    if (begun.begun?.Err) throw new Refused(begun.begun.Err);
-    let choice = await shown(first.call({ report: { draws: few } }));
     const begin = { begin: { project, draws, seed } };
     // The second helps if it is there and free; it is never waited for.
     let helper = this.seats[1]?.opened && !this.seats[1].busy ? this.seats[1] : undefined;
     const helped = helper?.call(begin);
     helped?.catch(() => { helper = undefined; });
-    await first.call(begin);
+    const { begun } = (await first.call(begin)) as { begun: { Ok: number } | { Err: Diagnostic[] } };
+    if ("Err" in begun) throw new Refused(begun.Err);
+    // Where only what is wanted has changed, all draws of the boards are still there.
+    const known = begun.Ok;
+    let choice = await shown(first.call(known < draws ? { glance: { draws: steps[0] } } : { report: { draws: steps[1] } }));
     await helped?.catch(() => undefined);
     fresh();
     for (let i = 0; i < steps.length; i++) {
       const [from, to] = [i === 0 ? 0 : (steps[i - 1] as number), steps[i] as number];
       const failing = choice.boards.filter((b) => b.verdict === "does_not").map((b) => b.board);
-      const left: Task[] = [{ reworks: null, from, to }];
+      const left: Task[] = to > known ? [{ reworks: null, from, to }] : [];
       if (failing.length > 0 && from < REWORK_DRAWS) left.push({ reworks: failing, from, to: Math.min(to, REWORK_DRAWS) });
       const takes: Promise<unknown>[] = [];
       const pull = async (seat: Seat, handOut: boolean) => {
@@ -278,7 +279,12 @@ export class PageEngine implements Engine {
       await Promise.all([pull(first, false), helper ? pull(helper, true) : undefined]);
       await Promise.all(takes);
       fresh();
-      if (i > 0) choice = await shown(first.call({ report: { draws: to } }));
+      if (i === 0) continue;
+      const report = first.call({ report: { draws: to } });
+      // A table that is sharper in a moment need not be drawn in between; only which boards fail is taken from it.
+      const soon = to < draws && (draws - to) * first.pace.boards < SOON_MS;
+      choice = soon ? part(replied(await report), "choice") : await shown(report);
+      fresh();
     }
   }
 

@@ -25,7 +25,7 @@ pub enum Call {
     Open(Vec<(String, String)>),
     /// Asks the workbench.
     Ask(Request),
-    /// Begins a choice that is computed in steps, in place of the one before.
+    /// Begins a choice that is computed in steps, in place of the one before; draws that are the same are taken over.
     Begin {
         /// A project's name, or the whole text of a project document.
         project: String,
@@ -33,6 +33,11 @@ pub enum Call {
         draws: usize,
         /// Seed.
         seed: u64,
+    },
+    /// A first look at that choice, from few draws.
+    Glance {
+        /// How many.
+        draws: usize,
     },
     /// Takes draws of that choice.
     Draw {
@@ -70,8 +75,8 @@ pub enum Answer {
     Opened(Vec<Diagnostic>),
     /// The workbench's reply.
     Reply(Box<Reply>),
-    /// The choice has begun, or its question could not be understood.
-    Begun(Result<(), Vec<Diagnostic>>),
+    /// The choice has begun, with so many draws already there; or its question could not be understood.
+    Begun(Result<usize, Vec<Diagnostic>>),
     /// Draws were taken; what is handed out.
     Drawn(Option<Part>),
     /// The call itself could not be read.
@@ -101,6 +106,7 @@ pub fn answer(call: &[u8]) -> Vec<u8> {
         Ok(Call::Open(files)) => {
             let (bench, diagnostics) = Bench::read(files);
             BENCH.with(|slot| *slot.borrow_mut() = bench);
+            CHOICE.with(|slot| *slot.borrow_mut() = None);
             Answer::Opened(diagnostics)
         }
         Ok(Call::Ask(request)) => {
@@ -108,8 +114,21 @@ pub fn answer(call: &[u8]) -> Vec<u8> {
         }
         Ok(Call::Begin { project, draws, seed }) => {
             let begun = BENCH.with(|slot| stepwise(&slot.borrow(), &project, draws, seed));
-            Answer::Begun(begun.map(|choice| CHOICE.with(|slot| *slot.borrow_mut() = Some(choice))))
+            Answer::Begun(begun.map(|mut choice| {
+                CHOICE.with(|slot| {
+                    let mut slot = slot.borrow_mut();
+                    if let Some(earlier) = slot.take() {
+                        choice.take_over(earlier);
+                    }
+                    slot.insert(choice).drawn()
+                })
+            }))
         }
+        Ok(Call::Glance { draws }) => with_choice(|choice| {
+            BENCH
+                .with(|bench| choice.glance(&bench.borrow(), draws))
+                .map(|report| Answer::Reply(Box::new(Reply::Choice(Box::new(report)))))
+        }),
         Ok(Call::Draw { reworks, from, to, hand_out }) => with_choice(|choice| {
             if hand_out {
                 return choice.part(reworks, from..to).map(|part| Answer::Drawn(Some(part)));
@@ -195,7 +214,9 @@ mod tests {
             &json!({ "ask": { "choose": { "project": "footbridges", "draws": 40, "seed": 1 } } }),
         );
         let begun = said(&json!({ "begin": { "project": "footbridges", "draws": 40, "seed": 1 } }));
-        assert!(begun["begun"]["Ok"].is_null(), "{begun}");
+        assert_eq!(begun["begun"]["Ok"], 0, "{begun}");
+        let glance = said(&json!({ "glance": { "draws": 8 } }));
+        assert_eq!(glance["reply"]["choice"]["draws"], 8);
         let handed =
             said(&json!({ "draw": { "reworks": null, "from": 20, "to": 40, "hand_out": true } }));
         assert!(said(&json!({ "take": handed }))["drawn"].is_null());

@@ -20,5 +20,5 @@ pub mod univariate;
 pub use distribution::{Distribution, DistributionError};
 pub use draws::{Column, Draws, Scramble};
 pub use figure::{Budget, BudgetRow, Coverage, CoverageRule, Figure, FigureError};
-pub use sampler::Sampler;
+pub use sampler::{Sampler, Tables};
 pub use source::{Source, SourceId};

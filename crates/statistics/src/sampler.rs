@@ -1,5 +1,8 @@
 //! Distributions prepared for many draws.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use crate::distribution::Distribution;
 use crate::special::{normal_cdf, normal_quantile, t_quantile};
 
@@ -38,7 +41,7 @@ enum Kind {
     },
     /// The standard Student t, odd in the score, from 0.
     Odd {
-        values: Vec<(f64, f64)>,
+        values: Arc<[(f64, f64)]>,
         step: f64,
         location: f64,
         scale: f64,
@@ -46,9 +49,29 @@ enum Kind {
     },
 }
 
+/// Tables of the standard Student t by the bits of their degrees of freedom, shared between samplers: one costs as much as
+/// some hundred quantiles.
+#[derive(Clone, Debug, Default)]
+pub struct Tables(BTreeMap<u64, Arc<[(f64, f64)]>>);
+
+impl Tables {
+    fn student_t(&mut self, degrees_of_freedom: f64, step: f64) -> Arc<[(f64, f64)]> {
+        let values = self.0.entry(degrees_of_freedom.to_bits()).or_insert_with(|| {
+            // Two knots below zero and above the end feed the differences; from the tail, so that nothing is lost near 1.
+            knots(-2, KNOTS + 2, step, |z| -t_quantile(normal_cdf(-z), degrees_of_freedom)).into()
+        });
+        Arc::clone(values)
+    }
+}
+
 impl Sampler {
     /// Prepares a distribution.
     pub fn new(distribution: &Distribution) -> Self {
+        Self::sharing(distribution, &mut Tables::default())
+    }
+
+    /// The same with tables that other samplers use too.
+    pub fn sharing(distribution: &Distribution, tables: &mut Tables) -> Self {
         let kind = match distribution {
             Distribution::Normal { mean, sd } => Kind::Normal { mean: *mean, sd: *sd },
             Distribution::LogNormal { median, factor } => {
@@ -58,11 +81,7 @@ impl Sampler {
                 if *n >= 3.0 && *scale > 0.0 =>
             {
                 let step = LARGEST_SCORE / (KNOTS - 1) as f64;
-                // Two knots below zero and above the end feed the differences.
-                let values = knots(-2, KNOTS + 2, step, |z| {
-                    // From the tail, so that nothing is lost near 1.
-                    -t_quantile(normal_cdf(-z), *n)
-                });
+                let values = tables.student_t(*n, step);
                 Kind::Odd {
                     values,
                     step,

@@ -1,6 +1,7 @@
 //! The bench: a folder with the look-ups that the questions need.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 
 use overwinter_documents::types::board::{Board, Specimen};
 use overwinter_documents::types::cell::{Cell, CellFigures, Chemistry};
@@ -12,10 +13,14 @@ use overwinter_documents::types::session::{Claim, Session};
 use overwinter_documents::types::sun::{Panel, Site};
 use overwinter_documents::{Diagnostic, Folder};
 
+use crate::readings::Taken;
+
 /// A read folder over the embedded library.
 #[derive(Debug, Clone, Default)]
 pub struct Bench {
     folder: Folder,
+    /// What follows from each reading, by session and place in it: evaluated once, whoever asks first.
+    taken: BTreeMap<String, Vec<OnceLock<Arc<Taken>>>>,
 }
 
 macro_rules! lookups {
@@ -60,12 +65,32 @@ impl Bench {
         files: impl IntoIterator<Item = (P, T)>,
     ) -> (Self, Vec<Diagnostic>) {
         let (folder, diagnostics) = Folder::read(files);
-        (Self { folder }, diagnostics)
+        (Self::new(folder), diagnostics)
     }
 
     /// A bench of a folder that was read elsewhere.
     pub fn new(folder: Folder) -> Self {
-        Self { folder }
+        let taken = folder
+            .sessions
+            .documents()
+            .map(|s| (s.name.clone(), s.readings.iter().map(|_| OnceLock::new()).collect()))
+            .collect();
+        Self { folder, taken }
+    }
+
+    /// What follows from the reading at `place` of a session of this bench, by `evaluate` where nobody has asked yet.
+    pub(crate) fn taken(
+        &self,
+        session: &Session,
+        place: usize,
+        evaluate: impl FnOnce() -> Taken,
+    ) -> Arc<Taken> {
+        // A session that only bears the name of one of this bench is evaluated for itself.
+        let own = self.session(&session.name).is_some_and(|s| std::ptr::eq(s, session));
+        match self.taken.get(&session.name).and_then(|s| s.get(place)).filter(|_| own) {
+            Some(slot) => slot.get_or_init(|| Arc::new(evaluate())).clone(),
+            None => Arc::new(evaluate()),
+        }
     }
 
     /// The folder with files and places.

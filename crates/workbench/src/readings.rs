@@ -1,5 +1,8 @@
 //! From sessions to figures: which reading of a specimen counts, and with which uncertainty.
 
+use std::ops::Deref;
+use std::sync::Arc;
+
 use overwinter_documents::types::meter::MeterRange;
 use overwinter_documents::types::session::{Reading, Session, Source as Fed, What};
 use overwinter_figures::reading as evaluation;
@@ -12,6 +15,17 @@ use crate::conditions;
 use crate::priors;
 use crate::report::Origin;
 
+/// What follows from a reading, its conditions and the instrument.
+#[derive(Debug)]
+pub struct Taken {
+    /// Its figure with sources; `None` where a fault forbids one.
+    pub figure: Option<Figure>,
+    /// What is remarkable about it.
+    pub faults: Vec<evaluation::ReadingFault>,
+    /// What the budget lines of its conditions rest on, by the source's name.
+    pub rests_on: Vec<(String, String)>,
+}
+
 /// A reading of a session with the figure that follows from it.
 #[derive(Debug, Clone)]
 pub struct Measured<'a> {
@@ -19,18 +33,22 @@ pub struct Measured<'a> {
     pub session: &'a Session,
     /// The reading.
     pub reading: &'a Reading,
-    /// Its figure with sources; `None` where a fault forbids one.
-    pub figure: Option<Figure>,
-    /// What is remarkable about it.
-    pub faults: Vec<evaluation::ReadingFault>,
+    /// What follows from it.
+    taken: Arc<Taken>,
     /// Supply voltage at the board, V.
     pub supply_v: Option<f64>,
     /// Temperature, °C.
     pub celsius: Option<f64>,
     /// What fed the board.
     pub fed: Option<Fed>,
-    /// What the budget lines of its conditions rest on, by the source's name.
-    pub rests_on: Vec<(String, String)>,
+}
+
+impl Deref for Measured<'_> {
+    type Target = Taken;
+
+    fn deref(&self) -> &Taken {
+        &self.taken
+    }
 }
 
 impl Measured<'_> {
@@ -83,29 +101,31 @@ pub fn measure<'a>(bench: &'a Bench, session: &'a Session, reading: &'a Reading)
         .as_ref()
         .or(session.temperature.as_ref())
         .map(overwinter_quantity::Temperature::celsius);
-    let (Evaluated { figure, faults, .. }, rests_on) = match plain(bench, session, reading) {
-        Ok(plain) => {
-            let mut under = conditions::apply(bench, session, reading, plain);
-            let mut evaluated = evaluation::evaluate(&under.reading);
-            evaluated.faults.append(&mut under.faults);
-            (evaluated, under.rests_on)
-        }
-        // Told and kept, and no figure made of it.
-        Err(fault) => {
-            let evaluated =
-                Evaluated { figure: None, uncertainty_known: false, faults: vec![fault] };
-            (evaluated, Vec::new())
-        }
-    };
+    let place = place(session, reading);
     Measured {
         session,
         reading,
-        figure,
-        faults,
+        taken: bench.taken(session, place, || take(bench, session, reading)),
         supply_v,
         celsius,
         fed: reading.source.or(session.source),
-        rests_on,
+    }
+}
+
+fn place(session: &Session, reading: &Reading) -> usize {
+    session.readings.iter().position(|r| std::ptr::eq(r, reading)).unwrap_or_default()
+}
+
+fn take(bench: &Bench, session: &Session, reading: &Reading) -> Taken {
+    match plain(bench, session, reading) {
+        Ok(plain) => {
+            let under = conditions::apply(bench, session, reading, plain);
+            let Evaluated { figure, mut faults, .. } = evaluation::evaluate(&under.reading);
+            faults.extend(under.faults);
+            Taken { figure, faults, rests_on: under.rests_on }
+        }
+        // Told and kept, and no figure made of it.
+        Err(fault) => Taken { figure: None, faults: vec![fault], rests_on: Vec::new() },
     }
 }
 
@@ -127,8 +147,7 @@ pub(crate) fn plain(
         // Only the way there was written down: its last value is the reading.
         repeats.extend(reading.settling.last().map(|p| p.value.si()));
     }
-    let index = session.readings.iter().position(|r| std::ptr::eq(r, reading)).unwrap_or_default();
-    let id = format!("{} reading {}", session.name, index + 1);
+    let id = format!("{} reading {}", session.name, place(session, reading) + 1);
     let mut plain =
         evaluation::Reading::new(&id, &session.name, quantity_kind(reading.what), repeats);
     let instrument = reading.instrument.as_deref().or(session.instrument.as_deref());

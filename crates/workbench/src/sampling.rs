@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use overwinter_engine::{Ending, Engine, Flags, InputError, Life, Place, Scenario};
-use overwinter_statistics::{Distribution, Draws, Sampler};
+use overwinter_statistics::{Distribution, Draws, Sampler, Tables};
 
 use crate::case::Case;
 use crate::twin::Twin;
@@ -318,16 +318,17 @@ impl DrawTable {
         let mut order: Vec<(String, (usize, Distribution))> = wanted.into_iter().collect();
         order.sort_by(|a, b| b.1.0.cmp(&a.1.0).then_with(|| a.0.cmp(&b.0)));
         let draws = Draws::new(options.seed);
-        let columns = map_cases(
-            &order.into_iter().enumerate().collect::<Vec<_>>(),
-            |(dimension, (name, (_, law)))| {
-                let column = draws.column(*dimension);
-                let law = Sampler::new(law);
-                let values =
-                    (0..options.draws).map(|k| law.quantile(column.unit(k as u32))).collect();
-                (name.clone(), values)
-            },
-        );
+        let mut tables = Tables::default();
+        let sources: Vec<(usize, String, Sampler)> = order
+            .into_iter()
+            .enumerate()
+            .map(|(k, (name, (_, law)))| (k, name, Sampler::sharing(&law, &mut tables)))
+            .collect();
+        let columns = map_cases(&sources, |(dimension, name, law)| {
+            let column = draws.column(*dimension);
+            let values = (0..options.draws).map(|k| law.quantile(column.unit(k as u32))).collect();
+            (name.clone(), values)
+        });
         Self { columns: columns.into_iter().collect(), draws: options.draws }
     }
 }

@@ -3,7 +3,8 @@
 //! A draw is computed from its index alone, so the first 64 draws of a choice with 1 000 are its first 64 whenever they are
 //! taken and whoever takes them. A [`Stepwise`] keeps what it has drawn and computes only what is missing; with all draws its
 //! report is [`crate::answers::choice`] of as many draws, bit for bit (tested). Where the platform has no threads, a second
-//! instance with the same question takes part of the draws and hands them over as a [`Part`].
+//! instance with the same question takes part of the draws and hands them over as a [`Part`]. A question that differs only in
+//! what is wanted (target, needs, wishes) takes over the draws of the one before.
 
 use std::ops::Range;
 
@@ -61,15 +62,49 @@ impl Stepwise {
         options: SampleOptions,
     ) -> Result<Self, QuestionError> {
         let (question, mut candidates) = asked(bench, project)?;
-        let cases: Vec<Case> = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
-        let boards = Drawing::new(&cases, &prepare(&cases, options), options.draws);
         let outage = project.needs.outage.as_ref().map(|_| project.clone());
         if outage.is_some() {
             for candidate in &mut candidates {
                 candidate.needs.push(not_run_yet());
             }
         }
+        let boards = Drawing::of_boards(&candidates, options);
         Ok(Self { question, candidates, options, boards, reworks: None, outage })
+    }
+
+    /// Takes over the draws of an earlier choice where they are the same: the same boards with the same load, cell and weather,
+    /// drawn as often from the same seed.
+    pub fn take_over(&mut self, earlier: Self) {
+        if self.options == earlier.options && self.boards.is_of(&earlier.boards) {
+            self.boards = earlier.boards;
+            self.reworks = earlier.reworks;
+        }
+    }
+
+    /// How many draws of the boards are there, from the first on.
+    pub fn drawn(&self) -> usize {
+        let known = |lives: &Vec<Option<(Drawn, Drawn)>>| {
+            lives.iter().position(Option::is_none).unwrap_or(lives.len())
+        };
+        self.boards.drawn.iter().map(known).min().unwrap_or(self.options.draws)
+    }
+
+    /// A first look: the report from `draws` draws of their own, in full and without waiting for what takes long.
+    ///
+    /// # Errors
+    /// A case that cannot be forecast.
+    pub fn glance(&self, bench: &Bench, draws: usize) -> Result<ChoiceReport, QuestionError> {
+        // One draw more is asked than looked at: its report is not the last, so it does not wait for an outage need.
+        let options = SampleOptions { draws: draws + 1, ..self.options };
+        let mut few = Self {
+            question: self.question.clone(),
+            candidates: self.candidates.clone(),
+            options,
+            boards: Drawing::of_boards(&self.candidates, options),
+            reworks: None,
+            outage: None,
+        };
+        few.report(bench, draws)
     }
 
     /// Takes the draws of `range` for the boards, as far as they are missing.
@@ -142,13 +177,9 @@ impl Stepwise {
         let options = SampleOptions { draws, ..self.options };
         let Self { question, candidates, reworks, options: all, .. } = self;
         assemble(question, candidates, &sampled, options, |cases, some| {
-            let same = |known: &Drawing| {
-                known.place.len() == cases.len()
-                    && cases.iter().zip(&known.place).all(|(case, &k)| *case == known.cases[k])
-            };
-            let mut kept = reworks.take().filter(|(_, drawing)| same(drawing));
+            let mut kept = reworks.take().filter(|(_, drawing)| drawing.asked == cases);
             let (_, drawing) = kept.get_or_insert_with(|| {
-                (failing(candidates, cases), Drawing::of_reworks(cases, *all))
+                (failing(candidates, cases), Drawing::of_reworks(cases.to_vec(), *all))
             });
             let lives = drawing.lives(some.draws, whole);
             *reworks = kept;
@@ -177,7 +208,7 @@ impl Stepwise {
                 .collect();
             let cases = rework_cases(&self.candidates, &variants)
                 .map_err(|(subject, error)| ResolveError::Engine { subject, error })?;
-            (wanted, Drawing::of_reworks(&cases, self.options))
+            (wanted, Drawing::of_reworks(cases, self.options))
         };
         Ok(&mut self.reworks.insert((wanted, drawing)).1)
     }
@@ -215,65 +246,99 @@ fn engine_fault((_, error, subject): Fault) -> QuestionError {
 /// Draws of a list of cases, taken where they are wanted.
 #[derive(Debug)]
 struct Drawing {
-    /// The distinct cases.
-    cases: Vec<Case>,
-    /// For each case that was asked: its place among them.
+    asked: Vec<Case>,
+    /// Which of those are distinct, and for each that was asked its place among them.
+    distinct: Vec<usize>,
     place: Vec<usize>,
-    columns: Vec<CaseColumns>,
-    draws: usize,
-    /// Quick twins, once it is known which cases have one.
-    quick: Option<Vec<Option<Quick>>>,
+    options: SampleOptions,
+    prepare: fn(&[Case], SampleOptions) -> Vec<CaseColumns>,
+    /// What the draws need, of the distinct cases; once one is wanted.
+    prepared: Option<Prepared>,
     drawn: Vec<Vec<Option<(Drawn, Drawn)>>>,
 }
 
+#[derive(Debug)]
+struct Prepared {
+    columns: Vec<CaseColumns>,
+    /// Quick twins, where a case has one.
+    quick: Vec<Option<Quick>>,
+}
+
 impl Drawing {
-    fn new(cases: &[Case], columns: &[CaseColumns], draws: usize) -> Self {
-        let (place, distinct) = distinct(cases);
+    fn new(
+        asked: Vec<Case>,
+        options: SampleOptions,
+        prepare: fn(&[Case], SampleOptions) -> Vec<CaseColumns>,
+    ) -> Self {
+        let (place, distinct) = distinct(&asked);
         Self {
-            cases: distinct.iter().map(|&c| cases[c].clone()).collect(),
             place,
-            drawn: vec![vec![None; draws]; distinct.len()],
-            columns: distinct.into_iter().map(|c| columns[c].clone()).collect(),
-            draws,
-            quick: None,
+            drawn: vec![vec![None; options.draws]; distinct.len()],
+            prepared: None,
+            asked,
+            distinct,
+            options,
+            prepare,
         }
     }
 
-    fn of_reworks(cases: &[Case], options: SampleOptions) -> Self {
-        let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
-        Self::new(cases, &prepare_specimens(cases, options), options.draws)
+    fn of_boards(candidates: &[Candidate], options: SampleOptions) -> Self {
+        let cases = candidates.iter().filter_map(|c| c.case.clone().ok()).collect();
+        Self::new(cases, options, prepare)
     }
 
-    fn fault(&self, distinct: usize, error: InputError) -> Fault {
-        let asked = self.place.iter().position(|&k| k == distinct).unwrap_or(0);
-        (asked, error, self.cases[distinct].board.clone())
+    fn of_reworks(cases: Vec<Case>, options: SampleOptions) -> Self {
+        let options = SampleOptions { draws: options.draws.min(VARIANT_DRAWS), ..options };
+        Self::new(cases, options, prepare_specimens)
+    }
+
+    /// Whether it draws the same.
+    fn is_of(&self, other: &Self) -> bool {
+        self.options == other.options && self.asked == other.asked
+    }
+
+    /// A distinct case.
+    fn case(&self, c: usize) -> &Case {
+        &self.asked[self.distinct[c]]
+    }
+
+    fn fault(&self, c: usize, error: InputError) -> Fault {
+        (self.distinct[c], error, self.case(c).board.clone())
+    }
+
+    fn prepared(&self) -> Result<Prepared, Fault> {
+        let all = (self.prepare)(&self.asked, self.options);
+        let columns: Vec<CaseColumns> = self.distinct.iter().map(|&k| all[k].clone()).collect();
+        let draws = self.options.draws;
+        let quick = columns.iter().enumerate().map(|(c, columns)| {
+            if draws < QUICK_FROM {
+                return Ok(None);
+            }
+            quick_twin(self.case(c), columns, draws).map_err(|error| self.fault(c, error))
+        });
+        let quick = quick.collect::<Result<_, _>>()?;
+        Ok(Prepared { columns, quick })
     }
 
     fn draw(&mut self, range: Range<usize>) -> Result<(), Fault> {
-        let range = range.start.min(self.draws)..range.end.min(self.draws);
-        if self.quick.is_none() {
-            let mut quick = Vec::with_capacity(self.cases.len());
-            for (c, (case, columns)) in self.cases.iter().zip(&self.columns).enumerate() {
-                quick.push(if self.draws < QUICK_FROM {
-                    None
-                } else {
-                    quick_twin(case, columns, self.draws).map_err(|error| self.fault(c, error))?
-                });
-            }
-            self.quick = Some(quick);
-        }
-        for c in 0..self.cases.len() {
-            let missing: Vec<usize> =
-                range.clone().filter(|&k| self.drawn[c][k].is_none()).collect();
+        let range = range.start.min(self.options.draws)..range.end.min(self.options.draws);
+        let prepared = match self.prepared.take() {
+            Some(prepared) => prepared,
+            None => self.prepared()?,
+        };
+        let prepared = self.prepared.insert(prepared);
+        for (c, drawn) in self.drawn.iter_mut().enumerate() {
+            let missing: Vec<usize> = range.clone().filter(|&k| drawn[k].is_none()).collect();
             if missing.is_empty() {
                 continue;
             }
-            let twin = self.quick.as_ref().and_then(|q| q[c].as_ref()).map(|q| &q.twin);
-            let lives = self.columns[c]
-                .run(&self.cases[c], twin, missing.iter().copied())
-                .map_err(|error| self.fault(c, error))?;
+            let case = &self.asked[self.distinct[c]];
+            let twin = prepared.quick[c].as_ref().map(|q| &q.twin);
+            let lives = prepared.columns[c]
+                .run(case, twin, missing.iter().copied())
+                .map_err(|error| (self.distinct[c], error, case.board.clone()))?;
             for (k, (own, bought)) in missing.into_iter().zip(lives) {
-                self.drawn[c][k] = Some((own.into(), bought.into()));
+                drawn[k] = Some((own.into(), bought.into()));
             }
         }
         Ok(())
@@ -281,21 +346,22 @@ impl Drawing {
 
     /// The lives of all asked cases in the first draws; how many values were bounded is only known of all draws.
     fn lives(&mut self, draws: usize, whole: bool) -> Result<Vec<SampledLives>, Fault> {
-        let draws = draws.min(self.draws);
+        let draws = draws.min(self.options.draws);
         self.draw(0..draws)?;
+        let prepared = self.prepared.as_ref();
         Ok(self
             .place
             .iter()
             .map(|&k| {
-                let quick = self.quick.as_ref().and_then(|q| q[k].as_ref());
-                let bounded = if whole { self.columns[k].bounded } else { 0 };
+                let quick = prepared.and_then(|p| p.quick[k].as_ref());
+                let bounded = prepared.filter(|_| whole).map_or(0, |p| p.columns[k].bounded);
                 SampledLives::of(self.drawn[k][..draws].iter().copied().flatten(), quick, bounded)
             })
             .collect())
     }
 
     fn words(&self, range: Range<usize>) -> Vec<Vec<u64>> {
-        let range = range.start.min(self.draws)..range.end.min(self.draws);
+        let range = range.start.min(self.options.draws)..range.end.min(self.options.draws);
         self.drawn
             .iter()
             .map(|lives| {
@@ -309,7 +375,7 @@ impl Drawing {
     }
 
     fn take(&mut self, from: usize, lives: &[Vec<u64>]) {
-        if lives.len() != self.cases.len() {
+        if lives.len() != self.drawn.len() {
             return;
         }
         for (drawn, words) in self.drawn.iter_mut().zip(lives) {
@@ -399,6 +465,36 @@ mod tests {
             assert_eq!(own.report(&bench, 40).unwrap().draws, 40);
             assert_eq!(json(&own.report(&bench, 300).unwrap()), json(&at_once), "{name}");
         }
+    }
+
+    /// Another target and other needs take over the draws and give what a fresh choice gives; another load does not.
+    #[test]
+    fn a_question_that_only_wants_otherwise_takes_over_the_draws() {
+        let (bench, _) = Bench::read(FILES.iter().copied());
+        let options = SampleOptions { draws: 300, seed: 7 };
+        let mut before =
+            Stepwise::new(&bench, bench.project("footbridges").unwrap(), options).unwrap();
+        assert_eq!(before.drawn(), 0);
+        before.report(&bench, 300).unwrap();
+        let text = FILES.iter().find(|f| f.0 == "projects/footbridges.toml").unwrap().1;
+        let read = |from: &str, to: &str| {
+            let changed = text.replacen(from, to, 1);
+            assert_ne!(changed, text);
+            let (bench, _) = Bench::read(
+                FILES.iter().map(|f| (f.0, if f.1 == text { changed.as_str() } else { f.1 })),
+            );
+            bench.project("footbridges").unwrap().clone()
+        };
+        let wants = read("at_least = \"9 months\"", "at_least = \"13 months\"");
+        let mut after = Stepwise::new(&bench, &wants, options).unwrap();
+        after.take_over(before);
+        assert_eq!(after.drawn(), 300);
+        let fresh = choice(&bench, &wants, options).unwrap();
+        assert_eq!(json(&after.report(&bench, 300).unwrap()), json(&fresh));
+        let loaded = read("charge = \"190 mC", "charge = \"191 mC");
+        let mut other = Stepwise::new(&bench, &loaded, options).unwrap();
+        other.take_over(after);
+        assert_eq!(other.drawn(), 0);
     }
 
     #[test]
