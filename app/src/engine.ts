@@ -215,9 +215,12 @@ export class PageEngine implements Engine {
     const own = this.turn;
     const practise = async (seat: Seat, handOut: boolean) => {
       if (own !== this.turn) return;
-      await seat.call({ begin: { project, draws: 1000, seed: 1 } });
+      for (let n = 0; n < 8 && own === this.turn; n++) {
+        await seat.call({ begin: { project, draws: 1000, seed: n } });
+        await seat.call({ glance: { draws: 8 } });
+      }
       for (let from = 0; from < 96 && own === this.turn; from += 16) await seat.draw({ reworks: null, from, to: from + 16 }, handOut);
-      for (let n = 0; n < 3 && own === this.turn; n++) await seat.call({ ask: { choose: { project, draws: 8, seed: 1 } } });
+      for (let n = 0; n < 3 && own === this.turn; n++) await seat.call({ report: { draws: 8 } });
     };
     const first = await this.seat(0);
     const second = await this.seat(1);

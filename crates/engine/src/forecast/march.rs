@@ -755,7 +755,8 @@ impl March {
             capacity_c: around.capacity_c * libm::exp(-rates.1 * t_s),
             ..*around
         };
-        let step_s = |share: f64, fall: f64| share * around.capacity_c / fall.max(f64::MIN_POSITIVE);
+        let step_s =
+            |share: f64, fall: f64| share * around.capacity_c / fall.max(f64::MIN_POSITIVE);
         let (mut t, mut q) = (0.0, start_c);
         let mut h = length_s.min(step_s(LARGEST_STEP, fall));
         while t < length_s {
