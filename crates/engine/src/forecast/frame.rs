@@ -162,7 +162,8 @@ pub(crate) struct Frame {
 struct Weather {
     climate: Climate,
     capacity_by_temperature: Option<Curve>,
-    resistance_b_kelvin: Option<Option<f64>>,
+    with_resistance: bool,
+    resistance_b_kelvin: Option<f64>,
     discharge_celsius: Option<(f64, f64)>,
     self_discharge: Option<SelfDischarge>,
     sleep: Option<ExponentialTemperature>,
@@ -175,7 +176,8 @@ impl Weather {
         Self {
             climate: sc.climate,
             capacity_by_temperature: cell.capacity_by_temperature.clone(),
-            resistance_b_kelvin: cell.resistance.as_ref().map(|r| r.b_kelvin),
+            with_resistance: cell.resistance.is_some(),
+            resistance_b_kelvin: cell.resistance.as_ref().and_then(|r| r.b_kelvin),
             discharge_celsius: cell.discharge_celsius,
             self_discharge: cell.self_discharge,
             sleep: sc.load.sleep.temperature,
@@ -187,7 +189,8 @@ impl Weather {
         let cell = &sc.cell;
         self.climate == sc.climate
             && self.self_discharge == cell.self_discharge
-            && self.resistance_b_kelvin == cell.resistance.as_ref().map(|r| r.b_kelvin)
+            && self.with_resistance == cell.resistance.is_some()
+            && self.resistance_b_kelvin == cell.resistance.as_ref().and_then(|r| r.b_kelvin)
             && self.discharge_celsius == cell.discharge_celsius
             && self.sleep == sc.load.sleep.temperature
             && self.activation_j_per_mol == cell.ageing.map(|a| a.activation_j_per_mol)
