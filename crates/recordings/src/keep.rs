@@ -348,6 +348,7 @@ fn remembered(layout: &Layout, rail: bool) -> String {
                 texts.push(("big_endian", "yes".to_owned()));
             }
         }
+        Format::Arrow => texts.push(("samples", "Arrow".to_owned())),
         Format::Parquet => texts.push(("samples", "Parquet".to_owned())),
     }
     match &layout.time {

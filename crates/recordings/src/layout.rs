@@ -84,7 +84,7 @@ fn over(layout: &mut Layout, note: &LayoutNote, interval_s: Option<f64>) {
             raw.channels = note.channels.unwrap_or(1) as usize;
             raw.skip_bytes = u64::from(note.skip_bytes.unwrap_or(0));
         }
-        Format::Parquet => {}
+        Format::Parquet | Format::Arrow => {}
     }
     let stated = note.time_column.is_some() || note.stamp_column.is_some();
     if let Some(interval_s) = interval_s

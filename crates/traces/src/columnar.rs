@@ -1,7 +1,7 @@
 //! Parquet behind a few functions: reading any file's number columns, and what detection needs. The `parquet` library's frequent
 //! major versions end here.
 
-use crate::detect::Cell;
+use crate::detect::Cell as Found;
 use crate::error::TraceError;
 use crate::histogram::Counter;
 use crate::layout::{Layout, TimeSource};
@@ -11,9 +11,11 @@ use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use parquet::data_type::DataType;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
+use std::cell::Cell;
 use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::sync::Once;
 
 /// Row groups up to this many rows are decoded whole, each by one thread; larger ones bit by bit.
 pub(crate) const WHOLE_GROUP: i64 = 262_144;
@@ -42,8 +44,23 @@ pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError
 /// On some damaged files the library panics (it takes for granted that a page's header fits its kind, for one).
 /// A damaged file is an error like any other. What `work` has half done must not be used after an error.
 pub(crate) fn guarded<T>(work: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
-    catch_unwind(AssertUnwindSafe(work))
-        .unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
+    // The panic is told as an error, not as the library's own line on standard error. Of this thread only: any other panic is a bug and is shown.
+    static HOOK: Once = Once::new();
+    thread_local! {
+        static QUIET: Cell<bool> = const { Cell::new(false) };
+    }
+    HOOK.call_once(|| {
+        let shown = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            if !QUIET.get() {
+                shown(panic);
+            }
+        }));
+    });
+    let before = QUIET.replace(true);
+    let found = catch_unwind(AssertUnwindSafe(work));
+    QUIET.set(before);
+    found.unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
 }
 
 fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
@@ -69,12 +86,14 @@ fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64>
 }
 
 /// Column names (a stamp's unit in brackets) and the first rows.
-pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceError> {
+pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Found>>), TraceError> {
     let reader = open(path)?;
     guarded(|| look_into(&reader)).map_err(|e| failed(path, e))
 }
 
-fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Vec<Cell>>), String> {
+fn look_into(
+    reader: &SerializedFileReader<File>,
+) -> Result<(Vec<String>, Vec<Vec<Found>>), String> {
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
     let columns = schema.num_columns();
     let mut names = Vec::new();
@@ -103,7 +122,9 @@ fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Ve
     }
     let rows = table.iter().map(Vec::len).max().unwrap_or(0);
     let cells = (0..rows)
-        .map(|r| table.iter().map(|c| c.get(r).map_or(Cell::Text, |x| Cell::Number(*x))).collect())
+        .map(|r| {
+            table.iter().map(|c| c.get(r).map_or(Found::Text, |x| Found::Number(*x))).collect()
+        })
         .collect();
     Ok((names, cells))
 }
@@ -499,7 +520,7 @@ fn pages_counted(
 }
 
 /// Nulls and non-finite values: left out where stamps tell the time, kept as NaN where the number does.
-fn drop_missing(out: &mut Parsed) {
+pub(crate) fn drop_missing(out: &mut Parsed) {
     let bad = out.current.iter().chain(&out.time).any(|x| !x.is_finite());
     if !bad {
         return;

@@ -84,6 +84,14 @@ pub enum TraceError {
         /// The library's words.
         reason: String,
     },
+    /// Damage in an Arrow file or stream, before its first samples.
+    #[error("{name}: not readable as Arrow: {reason}")]
+    Arrow {
+        /// The file.
+        name: String,
+        /// What is wrong.
+        reason: String,
+    },
     /// A stored trace's own part is damaged.
     #[error("{name}: stored trace: {reason}")]
     Stored {

@@ -25,6 +25,7 @@
 
 mod allan;
 mod analysis;
+mod arrow;
 mod binary;
 mod cells;
 mod columnar;

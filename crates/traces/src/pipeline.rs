@@ -5,6 +5,7 @@
 //! memory; a thread waits for a free one before it takes a piece, so the piece in line can always be finished.
 
 use crate::analysis::{Analysis, Quantile, Stopped};
+use crate::arrow::Arrow;
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
 use crate::columnar::{self, BATCH, Group, Plan, guarded};
@@ -59,12 +60,18 @@ enum Feed {
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
     Groups { plan: Plan, path: PathBuf, next: AtomicUsize, failure: Mutex<Option<String>> },
     Stream { plan: Plan, path: PathBuf, state: Mutex<StreamState>, failure: Mutex<Option<String>> },
+    Arrow { regular: bool, state: Mutex<ArrowState>, failure: Mutex<Option<String>> },
 }
 
 struct StreamState {
     reader: SerializedFileReader<File>,
     group: usize,
     open: Option<Group>,
+    number: u64,
+}
+
+struct ArrowState {
+    arrow: Box<Arrow>,
     number: u64,
 }
 
@@ -149,6 +156,18 @@ pub(crate) fn analyse_with(
                 let state = StreamState { reader, group: 0, open: None, number: 0 };
                 Feed::Stream { plan, path, state: Mutex::new(state), failure: Mutex::new(None) }
             }
+        }
+        Format::Arrow => {
+            let arrow = source.arrow()?;
+            let failed = |reason| TraceError::Arrow { name: name.clone(), reason };
+            let planned = guarded(|| Ok(arrow.plan(&name, &layout)));
+            origin_s = planned.map_err(failed)??;
+            let regular = !arrow.has_time();
+            let Some(arrow) = source.into_arrow() else {
+                return Err(failed("it is not open".to_owned()));
+            };
+            let state = Mutex::new(ArrowState { arrow, number: 0 });
+            Feed::Arrow { regular, state, failure: Mutex::new(None) }
         }
     };
     if let Some(tap) = &mut tap {
@@ -247,6 +266,16 @@ fn report(
             let share = shared.samples.load(Ordering::Relaxed) as f64 / plan.rows.max(1) as f64;
             total_bytes.map_or(bytes, |t| (t as f64 * share.min(1.0)) as u64)
         }
+        Feed::Arrow { state, .. } => {
+            // A thread that is decoding holds the reader: what was handed out so far will do.
+            state.try_lock().map_or_else(
+                |_| consumed.load(Ordering::Relaxed),
+                |mut s| {
+                    let at = s.arrow.progress();
+                    consumed.fetch_max(at, Ordering::Relaxed).max(at)
+                },
+            )
+        }
         _ => consumed.load(Ordering::Relaxed),
     };
     let rate = if elapsed_s > 0.0 { done_bytes as f64 / elapsed_s } else { 0.0 };
@@ -272,6 +301,7 @@ fn why_stopped(shared: &Shared<'_>, by_person: bool) -> Option<Stopped> {
             (c.failure.clone().map(|f| format!("the input broke off: {f}")), c.offset())
         }
         Feed::Groups { failure, .. } | Feed::Stream { failure, .. } => (lock(failure).clone(), 0),
+        Feed::Arrow { state, failure, .. } => (lock(failure).clone(), lock(state).arrow.position()),
     };
     match failure {
         Some(reason) => Some(Stopped { row: lines, byte, reason }),
@@ -475,6 +505,25 @@ fn take_piece(
                 }
             }
             None
+        }
+        Feed::Arrow { regular, state, failure } => {
+            let mut s = lock(state);
+            parsed.clear(*regular);
+            if lock(failure).is_some() {
+                return None;
+            }
+            match guarded(|| s.arrow.read(BATCH, parsed)) {
+                Ok(true) => {
+                    s.number += 1;
+                    Some(s.number - 1)
+                }
+                Ok(false) => None,
+                Err(e) => {
+                    parsed.clear(*regular);
+                    *lock(failure) = Some(s.arrow.told(&e));
+                    None
+                }
+            }
         }
     }
 }

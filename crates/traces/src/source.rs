@@ -1,5 +1,6 @@
 //! Where the bytes come from: files, standard input, compressed and growing files; and their cutting into whole lines.
 
+use crate::arrow::{self, Arrow};
 use crate::error::TraceError;
 use crate::number::PAD;
 use flate2::read::MultiGzDecoder;
@@ -36,6 +37,10 @@ pub struct Source {
     pub(crate) total_bytes: Option<u64>,
     pub(crate) consumed: Arc<AtomicU64>,
     pub(crate) parquet: Option<PathBuf>,
+    /// A file on the disk, not packed: it can be read at any place.
+    place: Option<PathBuf>,
+    /// Arrow, once it was looked into.
+    arrow: Option<Box<Arrow>>,
     pub(crate) compression: Compression,
     /// Bytes already taken off the front.
     pub(crate) skipped: u64,
@@ -53,7 +58,7 @@ impl std::fmt::Debug for Source {
 }
 
 impl Source {
-    /// Opens a file; `-` is standard input. gzip, Zstandard and Parquet are recognised by their first bytes.
+    /// Opens a file; `-` is standard input. gzip, Zstandard, Parquet and Arrow are recognised by their first bytes.
     ///
     /// # Errors
     /// [`TraceError::Io`], [`TraceError::Directory`], [`TraceError::Empty`].
@@ -86,8 +91,9 @@ impl Source {
         if meta.is_file() {
             source.total_bytes = Some(meta.len());
         }
-        if source.head.starts_with(b"PAR1") && source.compression == Compression::None {
-            source.parquet = Some(path.to_owned());
+        if meta.is_file() && source.compression == Compression::None {
+            source.place = Some(path.to_owned());
+            source.parquet = source.head.starts_with(b"PAR1").then(|| path.to_owned());
         }
         Ok(source)
     }
@@ -160,10 +166,52 @@ impl Source {
             total_bytes: None,
             consumed,
             parquet: None,
+            place: None,
+            arrow: None,
             compression,
             skipped: 0,
             hash,
         })
+    }
+
+    /// Is it Arrow, by its first bytes?
+    pub(crate) fn is_arrow(&mut self) -> bool {
+        self.arrow.is_some() || arrow::is_arrow(self.fill_head())
+    }
+
+    /// The reader of its record batches, which takes over from here; the same one each time.
+    pub(crate) fn arrow(&mut self) -> Result<&mut Arrow, TraceError> {
+        if self.arrow.is_none() {
+            if !arrow::is_arrow(self.fill_head()) {
+                let reason = "it does not start as Arrow does".to_owned();
+                return Err(TraceError::Arrow { name: self.name.clone(), reason });
+            }
+            let opened = match &self.place {
+                Some(path) => Arrow::file(path),
+                None => {
+                    let head = io::Cursor::new(std::mem::take(&mut self.head));
+                    let rest = std::mem::replace(&mut self.reader, Box::new(io::empty()));
+                    Arrow::stream(Box::new(head.chain(rest)))
+                }
+            };
+            let failed = |reason| TraceError::Arrow { name: self.name.clone(), reason };
+            self.arrow = Some(Box::new(opened.map_err(failed)?));
+        }
+        self.arrow.as_deref_mut().ok_or_else(|| TraceError::Arrow {
+            name: self.name.clone(),
+            reason: "it is not open".to_owned(),
+        })
+    }
+
+    /// Hands that reader on.
+    pub(crate) fn into_arrow(mut self) -> Option<Box<Arrow>> {
+        self.arrow.take()
+    }
+
+    /// The file, where the pass reads at places of its own choice, so that the bytes do not come by one after the other.
+    pub(crate) fn read_in_place(&mut self) -> Option<PathBuf> {
+        let place = self.parquet.clone().or_else(|| self.place.clone())?;
+        (self.parquet.is_some() || self.is_arrow()).then_some(place)
     }
 
     /// What it is called in messages.

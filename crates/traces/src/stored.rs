@@ -104,7 +104,7 @@ pub fn store_source(
     }
     let hash = Arc::clone(&source.hash);
     let consumed = Arc::clone(&source.consumed);
-    let parquet_source = source.parquet.clone();
+    let in_place = source.read_in_place();
     let folder =
         target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let temp = unfinished_in(folder).map_err(io)?;
@@ -125,7 +125,7 @@ pub fn store_source(
     if stopped {
         return Err(TraceError::Cancelled);
     }
-    (provenance.source_sha256, provenance.source_bytes) = match parquet_source {
+    (provenance.source_sha256, provenance.source_bytes) = match in_place {
         Some(path) => hash_file(&path)?,
         None => {
             let mut guard = hash.lock().unwrap_or_else(std::sync::PoisonError::into_inner);

@@ -11,7 +11,7 @@ fn versions_compressions_and_encodings_say_the_same() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("t.parquet");
     let mut seen = 0;
-    for seed in corpus::all().into_iter().filter(|s| matches!(s.way, corpus::Way::File)) {
+    for seed in corpus::all().into_iter().filter(|s| s.name.starts_with("parquet")) {
         std::fs::write(&path, &seed.bytes).unwrap();
         let s = read_series(Source::open(&path).unwrap(), None, usize::MAX).unwrap();
         let ks: Vec<u32> = (0..300).filter(|k| k % 11 != 3).collect();

@@ -40,6 +40,8 @@ choices! {
         F64 = "f64",
         /// Parquet.
         Parquet = "Parquet",
+        /// Arrow record batches, a file or a stream.
+        Arrow = "Arrow",
     }
 
     /// The order of a date's parts.
@@ -126,7 +128,7 @@ record! {
 sparse! {
     /// How a trace file is read. Columns count from 1. What is left out is found in the file.
     pub struct LayoutNote {
-        /// Text, raw numbers or Parquet.
+        /// Text, raw numbers, Parquet or Arrow.
         pub samples: Option<Samples>,
         /// Between fields.
         pub between: Option<Between>,

@@ -26,6 +26,7 @@ pub(crate) enum Trace {
     #[command(
         after_help = "Examples:\n  overwinter trace read capture.csv\n  overwinter trace read \"BOWLINE-1 build 1.4\"\n  \
 zcat capture.csv.gz | overwinter trace read - --rate \"10 kHz\" --shunt \"0.1 Ω\"\n  \
+overwinter trace read export.arrow --current-column 3 --current-unit \"1 µA\"\n  \
 overwinter trace read growing.csv --follow      (Ctrl-C ends it and shows the result)"
     )]
     Read {
@@ -189,7 +190,7 @@ pub(crate) struct Stating {
         help_heading = "How the file is read"
     )]
     offset: Option<Current>,
-    /// text, f32, f64 or Parquet
+    /// text, f32, f64, Parquet or Arrow
     #[arg(long, value_name = "WORD", value_parser = word::<Samples>, help_heading = "How the file is read")]
     samples: Option<Samples>,
     /// What stands between fields: comma, semicolon, tab, bar, spaces
