@@ -67,6 +67,8 @@ pub use analysis::{
     Stopped, VoltageFigures, WakeKind, WakeReport, WakeSegment, WakeSummary,
 };
 pub use cells::{Cell, Envelope};
+#[doc(hidden)]
+pub use columnar::unpack_only;
 pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
 pub use detect::{detect, detect_stated};

@@ -8,7 +8,7 @@ use crate::analysis::{Analysis, Quantile, Stopped};
 use crate::arrow::Arrow;
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, BATCH, Group, Plan, guarded};
+use crate::columnar::{self, BATCH, Group, Next, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -25,7 +25,7 @@ use parquet::file::reader::SerializedFileReader;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -58,16 +58,8 @@ pub fn analyse(
 enum Feed {
     Text { chunker: Mutex<Chunker>, rows: RowReader },
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
-    Groups { plan: Plan, path: PathBuf, next: AtomicUsize, failure: Mutex<Option<String>> },
-    Stream { plan: Plan, path: PathBuf, state: Mutex<StreamState>, failure: Mutex<Option<String>> },
+    Groups { plan: Plan, path: PathBuf, next: Mutex<Next>, failure: Mutex<Option<String>> },
     Arrow { regular: bool, state: Mutex<ArrowState>, failure: Mutex<Option<String>> },
-}
-
-struct StreamState {
-    reader: SerializedFileReader<File>,
-    group: usize,
-    open: Option<Group>,
-    number: u64,
 }
 
 struct ArrowState {
@@ -150,12 +142,8 @@ pub(crate) fn analyse_with(
                 base_s = first;
             }
             origin_s = plan.origin_s();
-            if plan.whole_groups {
-                Feed::Groups { plan, path, next: AtomicUsize::new(0), failure: Mutex::new(None) }
-            } else {
-                let state = StreamState { reader, group: 0, open: None, number: 0 };
-                Feed::Stream { plan, path, state: Mutex::new(state), failure: Mutex::new(None) }
-            }
+            let next = Mutex::new(Next::default());
+            Feed::Groups { plan, path, next, failure: Mutex::new(None) }
         }
         Format::Arrow => {
             let arrow = source.arrow()?;
@@ -262,7 +250,7 @@ fn report(
     drop(reducer);
     let elapsed_s = started.elapsed().as_secs_f64();
     let done_bytes = match &shared.feed {
-        Feed::Groups { plan, .. } | Feed::Stream { plan, .. } => {
+        Feed::Groups { plan, .. } => {
             let share = shared.samples.load(Ordering::Relaxed) as f64 / plan.rows.max(1) as f64;
             total_bytes.map_or(bytes, |t| (t as f64 * share.min(1.0)) as u64)
         }
@@ -300,7 +288,7 @@ fn why_stopped(shared: &Shared<'_>, by_person: bool) -> Option<Stopped> {
             let c = lock(chunker);
             (c.failure.clone().map(|f| format!("the input broke off: {f}")), c.offset())
         }
-        Feed::Groups { failure, .. } | Feed::Stream { failure, .. } => (lock(failure).clone(), 0),
+        Feed::Groups { failure, .. } => (lock(failure).clone(), 0),
         Feed::Arrow { state, failure, .. } => (lock(failure).clone(), lock(state).arrow.position()),
     };
     match failure {
@@ -362,6 +350,7 @@ struct Scratch {
     buffer: Vec<u8>,
     positions: Vec<u32>,
     reader: Option<SerializedFileReader<File>>,
+    group: Option<Group>,
 }
 
 /// One thread's share.
@@ -420,7 +409,7 @@ fn take_piece(
     counter: &mut Counter,
     parsed: &mut Parsed,
 ) -> Option<u64> {
-    let Scratch { buffer, positions, reader: own_reader } = scratch;
+    let Scratch { buffer, positions, reader: own_reader, group } = scratch;
     match &shared.feed {
         Feed::Text { chunker, rows } => {
             let piece = lock(chunker).next(buffer)?;
@@ -455,10 +444,10 @@ fn take_piece(
             Some(piece.number)
         }
         Feed::Groups { plan, path, next, failure } => {
-            let group = next.fetch_add(1, Ordering::Relaxed);
-            if group >= plan.groups || lock(failure).is_some() {
+            if lock(failure).is_some() {
                 return None;
             }
+            let part = lock(next).take(plan)?;
             parsed.clear(plan.even.is_some() || !plan.has_time());
             if own_reader.is_none() {
                 match columnar::open(path) {
@@ -470,41 +459,9 @@ fn take_piece(
                 }
             }
             let reader = own_reader.as_ref()?;
-            let read =
-                guarded(|| Group::open(plan, reader, group)?.read_whole(plan, parsed, counter));
-            keep_failure(path, group, read, failure, parsed);
-            Some(group as u64)
-        }
-        Feed::Stream { plan, path, state, failure } => {
-            let mut s = lock(state);
-            parsed.clear(plan.even.is_some() || !plan.has_time());
-            while s.group < plan.groups && lock(failure).is_none() {
-                if s.open.is_none() {
-                    match guarded(|| Group::open(plan, &s.reader, s.group)) {
-                        Ok(g) => s.open = Some(g),
-                        Err(e) => {
-                            keep_failure(path, s.group, Err(e), failure, parsed);
-                            break;
-                        }
-                    }
-                }
-                let group = s.group;
-                let read =
-                    s.open.as_mut().map_or(Ok(false), |g| guarded(|| g.read(plan, BATCH, parsed)));
-                match read {
-                    Ok(true) => {
-                        let number = s.number;
-                        s.number += 1;
-                        return Some(number);
-                    }
-                    Ok(false) => {
-                        s.open = None;
-                        s.group += 1;
-                    }
-                    Err(e) => keep_failure(path, group, Err(e), failure, parsed),
-                }
-            }
-            None
+            let read = guarded(|| Group::part(group, plan, reader, part, parsed, counter));
+            keep_failure(path, part.group, read, failure, parsed);
+            Some(part.number)
         }
         Feed::Arrow { regular, state, failure } => {
             let mut s = lock(state);
@@ -531,7 +488,7 @@ fn take_piece(
 fn keep_failure(
     path: &Path,
     group: usize,
-    read: Result<bool, String>,
+    read: Result<(), String>,
     failure: &Mutex<Option<String>>,
     parsed: &mut Parsed,
 ) {
