@@ -44,6 +44,7 @@ pub fn detect_stated(
         let (names, first_rows) = guarded(|| arrow.look()).map_err(failed)?;
         return roles(&names, &first_rows, &stated, Format::Arrow);
     }
+    source.check_head()?;
     let head = source.fill_head();
     detect_text(&name, head, &stated)
 }

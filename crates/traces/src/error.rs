@@ -26,6 +26,16 @@ pub enum TraceError {
         /// The file.
         name: String,
     },
+    /// A compressed file that gives nothing.
+    #[error("{name} is compressed with {kind}, and {reason}")]
+    Packed {
+        /// The file.
+        name: String,
+        /// How.
+        kind: &'static str,
+        /// What is wrong, and what to do.
+        reason: String,
+    },
     /// There are lines, but none with numbers.
     #[error(
         "{name} has {lines} lines before its end or the first {looked_at_bytes} bytes, and none of them holds numbers: is it a header without its data?"

@@ -73,6 +73,7 @@ pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
 pub use detect::{detect, detect_stated};
 pub use error::TraceError;
+pub use files::clear_leftovers;
 pub use histogram::{HistogramBin, LogHistogram};
 pub use layout::{
     CurrentSource, DateOrder, Delimiter, Format, Layout, RawFormat, RawKind, TextFormat,
@@ -88,4 +89,4 @@ pub use rail::{RailOptions, RailReport, RailVerdict, analyse_rail};
 pub use segment::{Segmentation, pelt, pelt_penalty, segment_log_current};
 pub use series::{Series, read_series};
 pub use source::{Compression, Source};
-pub use stored::{Provenance, StoredTrace, Zoom, ZoomCell, store, store_source};
+pub use stored::{KeptAnalysis, Provenance, StoredTrace, Zoom, ZoomCell, store, store_source};

@@ -326,6 +326,8 @@ fn prepare_text(source: &mut Source, layout: &Layout, text: &TextFormat) -> RowR
     if let Some(line) = first {
         rows.find_origin(&line);
     }
+    let whole = memchr::memrchr(end_byte, &source.head).map_or(0, |k| k + 1);
+    rows.learn(&source.head[..whole]);
     rows
 }
 
@@ -414,7 +416,27 @@ fn take_piece(
         Feed::Text { chunker, rows } => {
             let piece = lock(chunker).next(buffer)?;
             parsed.clear(rows.regular());
-            parse_lines(rows, buffer, PAD, piece.end, piece.offset, positions, parsed);
+            let mut end = piece.end;
+            if piece.open_end {
+                let start = memchr::memrchr(b'\n', &buffer[PAD..end]).map_or(PAD, |k| PAD + k + 1);
+                if rows.may_be_cut(&buffer[start..end]) {
+                    end = start;
+                }
+            }
+            parse_lines(rows, buffer, PAD, end, piece.offset, positions, parsed);
+            if end < piece.end {
+                let row = &buffer[end..piece.end];
+                parsed.rows += 1;
+                parsed.bytes += row.len() as u64;
+                parsed.refuse(piece.offset + (end - PAD) as u64, false, || {
+                    format!(
+                        "the last row \"{}\" has no line end and a shorter last number than others: it may be cut, and is left out",
+                        crate::rows::show(row)
+                    )
+                });
+                rows.pad_voltage(parsed);
+                parsed.lines += 1;
+            }
             if let Some((byte, length)) = piece.long_line {
                 parsed.rows += 1;
                 parsed.bytes += length;

@@ -34,6 +34,8 @@ pub struct Source {
     pub(crate) reader: Box<dyn Read + Send>,
     pub(crate) head: Vec<u8>,
     head_complete: bool,
+    /// Why there is no more of the head.
+    head_failure: Option<String>,
     pub(crate) total_bytes: Option<u64>,
     pub(crate) consumed: Arc<AtomicU64>,
     pub(crate) parquet: Option<PathBuf>,
@@ -163,6 +165,7 @@ impl Source {
             reader,
             head,
             head_complete: false,
+            head_failure: None,
             total_bytes: None,
             consumed,
             parquet: None,
@@ -214,6 +217,28 @@ impl Source {
         (self.parquet.is_some() || self.is_arrow()).then_some(place)
     }
 
+    /// A packed file of which nothing can be unpacked.
+    pub(crate) fn check_head(&mut self) -> Result<(), TraceError> {
+        self.fill_head();
+        let broken = self.head_failure.is_some() && !self.head.contains(&b'\n');
+        if !self.head.is_empty() && !broken {
+            return Ok(());
+        }
+        let kind = match self.compression {
+            Compression::None => return Ok(()),
+            Compression::Gzip => "gzip",
+            Compression::Zstandard => "Zstandard",
+        };
+        let reason = match &self.head_failure {
+            Some(e) => format!(
+                "only {} byte(s) of it can be unpacked ({e}): it is cut or damaged at its start, copy it again",
+                self.head.len()
+            ),
+            None => "it unpacks to nothing".to_owned(),
+        };
+        Err(TraceError::Packed { name: self.name.clone(), kind, reason })
+    }
+
     /// What it is called in messages.
     pub fn name(&self) -> &str {
         &self.name
@@ -245,6 +270,7 @@ impl Source {
                     }
                     Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                     Err(e) => {
+                        self.head_failure = Some(e.to_string());
                         let failed = Failed(Some(e));
                         self.reader = Box::new(failed);
                         break;
@@ -342,6 +368,8 @@ pub(crate) struct Piece {
     pub(crate) offset: u64,
     /// A line of this many bytes was passed over at this byte, after the piece's own lines.
     pub(crate) long_line: Option<(u64, u64)>,
+    /// The input's last line has no line end.
+    pub(crate) open_end: bool,
     /// Bytes left over at the end that are no whole frame.
     pub(crate) left_over: usize,
 }
@@ -481,6 +509,7 @@ impl Chunker {
             };
             if self.done && self.failure.is_none() && self.cut == Cut::Lines {
                 piece.end = buffer.len();
+                piece.open_end = piece.end > PAD && buffer[piece.end - 1] != b'\n';
             } else if let Some(end) = end {
                 piece.end = end;
                 self.carry.extend_from_slice(&buffer[end..]);
