@@ -148,13 +148,12 @@ impl Recordings {
                 return Ok(Arc::clone(&found.analysis));
             }
         }
-        let analysis = match kept_analysis(subject) {
-            Some(made) => Arc::new(made),
-            None => {
-                let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
-                let go = &mut |_: &overwinter_traces::Progress| Control::Continue;
-                Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, go)?)
-            }
+        let analysis = if let Some(made) = kept_analysis(subject) {
+            Arc::new(made)
+        } else {
+            let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
+            let go = &mut |_: &overwinter_traces::Progress| Control::Continue;
+            Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, go)?)
         };
         let made =
             Known { document: document.clone(), file, stamp: now, analysis: Arc::clone(&analysis) };

@@ -27,14 +27,25 @@ pub struct Floored {
     pub after: String,
 }
 
+/// Circumstances of a floor that its recording does not tell.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct At<'a> {
+    /// What was taken off every current of the trace (A).
+    pub offset_a: f64,
+    /// How long the board had settled (s).
+    pub settled_s: Option<f64>,
+    /// The session; one of its own if left out.
+    pub session: Option<&'a str>,
+}
+
 fn exactly<D: Dimension>(si: f64) -> String {
     Quantity::<D>::from_si(si).value_text(6)
 }
 
 /// Puts the floor of an analysis into a session as a sleep current; nothing is written to the disk here.
 ///
-/// `offset_a` is what was taken off every current of the trace. Where the instrument's range is known, the value goes in as the instrument showed it, with
-/// that zero beside it and the record's own scatter as Type A (JCGM 100:2008, 4.2): gain, offset and resolution are added where every reading gets
+/// Where the instrument's range is known, the value goes in as the instrument showed it, with
+/// the zero beside it and the record's own scatter as Type A (JCGM 100:2008, 4.2): gain, offset and resolution are added where every reading gets
 /// them. Else value and scatter stand as measured, and the reading says that no instrument is known.
 ///
 /// # Errors
@@ -44,10 +55,10 @@ pub fn floor_reading(
     bench: &Bench,
     document: &Recording,
     analysis: &Analysis,
-    offset_a: f64,
-    session: Option<&str>,
+    at: &At<'_>,
 ) -> Result<Floored, RecordingError> {
     let name = &document.name;
+    let At { offset_a, settled_s, session } = *at;
     let Some((floor, estimate)) = analysis.floor.as_ref().zip(floor_estimate(analysis)) else {
         return Err(RecordingError::missing(
             format!("“{name}” has no sleep floor"),
@@ -96,6 +107,9 @@ pub fn floor_reading(
         "window",
         Field::Text(Quantity::<DurationDimension>::from_si(floor.asleep_s).value_text(4)),
     ));
+    if let Some(settled) = settled_s {
+        fields.push(("settled_for", Field::Text(exactly::<DurationDimension>(settled))));
+    }
     let mut note = format!(
         "sleep floor of the recording: {} windows of {} asleep between the wakes",
         floor.windows,
@@ -143,7 +157,7 @@ pub fn floor_reading(
         windows: floor.windows,
         asleep_s: floor.asleep_s,
         written: false,
-        cautions: cautions(analysis, document, scatter, limit),
+        cautions: cautions(analysis, document, (scatter, limit, settled_s)),
     };
     Ok(Floored { report, before, after })
 }
@@ -181,8 +195,7 @@ pub(crate) fn new_session(name: &str, document: &Recording) -> String {
 fn cautions(
     analysis: &Analysis,
     document: &Recording,
-    scatter: Option<f64>,
-    limit: Option<f64>,
+    (scatter, limit, settled_s): (Option<f64>, Option<f64>, Option<f64>),
 ) -> Vec<String> {
     let mut out = Vec::new();
     if limit.is_none() {
@@ -190,6 +203,9 @@ fn cautions(
     }
     if scatter.is_none() {
         out.push("one window tells no scatter".to_owned());
+    }
+    if settled_s.is_none() {
+        out.push("how long the board had settled is not stated (--settled-for): the budget assumes a minute, which may be most of it".to_owned());
     }
     if document.supply.is_none() {
         out.push(

@@ -27,25 +27,22 @@ pub fn complete(
         (None, Some(rate)) => Some(1.0 / rate.si()),
         (None, None) => None,
     };
-    let mut layout = match note.samples {
-        Some(kind @ (Samples::F32 | Samples::F64)) => {
-            let Some(interval_s) = interval_s else {
-                return Err(TraceError::Undecided {
-                    what: "raw numbers do not tell their sampling rate".to_owned(),
-                    advice: "state it".to_owned(),
-                }
-                .into());
-            };
-            let width = if kind == Samples::F32 { RawKind::F32 } else { RawKind::F64 };
-            Layout::raw(width, 1.0 / interval_s)
-        }
+    let mut layout = if let Some(kind @ (Samples::F32 | Samples::F64)) = note.samples {
+        let Some(interval_s) = interval_s else {
+            return Err(TraceError::Undecided {
+                what: "raw numbers do not tell their sampling rate".to_owned(),
+                advice: "state it".to_owned(),
+            }
+            .into());
+        };
+        let width = if kind == Samples::F32 { RawKind::F32 } else { RawKind::F64 };
+        Layout::raw(width, 1.0 / interval_s)
+    } else {
+        // A stated column of time is put in below: the file need not tell one.
+        let stated = [note.time_column, note.stamp_column, note.clock_column];
+        let some = stated.iter().any(Option::is_some).then_some(1.0);
         // A voltage read as if over 1 Ω is a number of volts.
-        _ => {
-            // A stated column of time is put in below: the file need not tell one.
-            let stated = [note.time_column, note.stamp_column, note.clock_column];
-            let some = stated.iter().any(Option::is_some).then_some(1.0);
-            detect_stated(source, interval_s.or(some), if rail { Some(1.0) } else { shunt_ohm })?
-        }
+        detect_stated(source, interval_s.or(some), if rail { Some(1.0) } else { shunt_ohm })?
     };
     over(&mut layout, note, interval_s);
     if rail {

@@ -156,7 +156,7 @@ overwinter trace load capture.csv --project footbridges --activity report --dry-
     /// Write a trace's sleep floor as a reading of its specimen, with its scatter and instrument; comments of the session stay
     #[command(
         after_help = "Examples:\n  overwinter trace floor \"BOWLINE-1 build 1.4\" --dry-run\n  \
-overwinter trace floor \"BOWLINE-1 build 1.4\"\n  \
+overwinter trace floor \"BOWLINE-1 build 1.4\" --settled-for \"10 min\"\n  \
 overwinter trace floor \"BOWLINE-1 build 1.4\" --session \"2026-05-30 sleep\"\n\
 `figure` and `bill` then count it like any other reading. Written again, it takes the place of what stood there."
     )]
@@ -166,6 +166,9 @@ overwinter trace floor \"BOWLINE-1 build 1.4\" --session \"2026-05-30 sleep\"\n\
         /// The session to write into; one of its own if left out
         #[arg(long, value_name = "NAME")]
         session: Option<String>,
+        /// How long the board had been left to settle
+        #[arg(long, value_name = "TIME")]
+        settled_for: Option<Duration>,
         /// Show what would be written, and write nothing
         #[arg(long)]
         dry_run: bool,

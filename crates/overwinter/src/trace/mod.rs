@@ -9,7 +9,7 @@ use std::time::Duration;
 use anyhow::{Context, Result};
 use overwinter_quantity::{Duration as Time, Voltage};
 use overwinter_recordings::answer::{Recordings, project_of};
-use overwinter_recordings::floor::floor_reading;
+use overwinter_recordings::floor::{At, floor_reading};
 use overwinter_recordings::keep::{New, keep};
 use overwinter_recordings::load::{Loading, load};
 use overwinter_recordings::rail::{Circumstances, Threshold, judge, write_trial};
@@ -110,8 +110,9 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
             };
             load_trace(common, input, project.as_deref(), &loading, *dry_run)
         }
-        Trace::Floor { input, session, dry_run } => {
-            floor(common, input, session.as_deref(), *dry_run)
+        Trace::Floor { input, session, settled_for, dry_run } => {
+            let settled_s = settled_for.as_ref().map(Time::si);
+            floor(common, input, (session.as_deref(), settled_s), *dry_run)
         }
         Trace::List => {
             let bench = bench(common)?;
@@ -377,7 +378,12 @@ fn put(common: &Common, file: &str, before: Option<&str>, after: &str) -> Result
     Ok(())
 }
 
-fn floor(common: &Common, input: &Input, session: Option<&str>, dry_run: bool) -> Result<u8> {
+fn floor(
+    common: &Common,
+    input: &Input,
+    (session, settled_s): (Option<&str>, Option<f64>),
+    dry_run: bool,
+) -> Result<u8> {
     let bench = bench(common)?;
     let subject = find(common, &bench, &input.trace)?;
     let document = subject.document().filter(|_| !subject.shows_rail()).ok_or_else(|| {
@@ -394,8 +400,14 @@ fn floor(common: &Common, input: &Input, session: Option<&str>, dry_run: bool) -
         .offset_a
         .or_else(|| document.offset.as_ref().map(|q| q.si()))
         .unwrap_or(0.0);
-    let mut found = floor_reading(&common.folder, &bench, document, &analysis, offset_a, session)
-        .map_err(refuse)?;
+    let mut found = floor_reading(
+        &common.folder,
+        &bench,
+        document,
+        &analysis,
+        &At { offset_a, settled_s, session },
+    )
+    .map_err(refuse)?;
     if !dry_run {
         put(common, &found.report.file, found.before.as_deref(), &found.after)?;
         found.report.written = true;
