@@ -1755,9 +1755,25 @@ before_v: number,
  */
 after_v: number, 
 /**
- * Lowest (V).
+ * Lowest, averaged over the filter (V).
  */
 lowest_v: number, 
+/**
+ * Lowest single sample (V).
+ */
+lowest_sample_v: number, 
+/**
+ * The rail is averaged over this before it is judged (s); 0: sample by sample.
+ */
+filter_s: number, 
+/**
+ * It was derived from the noise, not stated.
+ */
+filter_derived: boolean, 
+/**
+ * What noise may still move the lowest point by (V).
+ */
+noise_left_v: number, 
 /**
  * When (s).
  */

@@ -120,7 +120,21 @@ overwinter table --where antenna=yes --where 'sleep<100 µA'\n  overwinter table
     #[command(flatten)]
     Measure(crate::measure::Measure),
     /// Current traces: from a logger's file to charge per wake, phases and a load
-    #[command(after_help = "Example:  overwinter trace read \"BOWLINE-1 build 1.4\"")]
+    #[command(after_help = "\
+What is read: text of any layout (a preamble, units in the header, decimal commas, date and time in one to three columns), raw f32 and f64, \
+Parquet, Arrow files and streams; packed with gzip or Zstandard, too; a file, a recording's name, or - for standard input. Each command says \
+\"I read this as …\"; every part of that can be stated otherwise (`overwinter trace read --help`) and is remembered in `recordings/`. \
+What is damaged is told with row and byte, and what could be read is kept with its extent. A last row without a line end whose last number is \
+shorter than others may be cut: it is left out and told.
+
+Examples:
+  overwinter trace read capture.csv                                   what does it hold?
+  overwinter trace keep traces/before.csv --specimen REEF-1           compressed, with its document
+  overwinter trace floor before --settled-for \"10 min\"               its sleep floor, as a reading for `figure` and `bill`
+  overwinter trace load before --project footbridges                  its charge per wake, for `choose` and `forecast`
+  overwinter trace compare \"BOWLINE-1 build 1.4\" \"BOWLINE-1 build 1.5\"
+  overwinter trace rail \"SLIPKNOT-1 USB removed\"                      does it live through the change of source?
+  overwinter trace plot before --from \"7 s\" --to \"10 s\" --output wake.svg")]
     Trace {
         #[command(subcommand)]
         command: Box<crate::trace::Trace>,

@@ -96,6 +96,7 @@ fn every_format_of_every_command() {
         (&["compare", first, "BOWLINE-1 build 1.5", "-p", "footbridges"], 0),
         (&["rail", "SLIPKNOT-1 USB removed"], 1),
         (&["load", first, "-p", "footbridges", "--dry-run"], 0),
+        (&["floor", first, "--dry-run"], 0),
         (&["list"], 0),
         (&["plot", first, "--from", "7 s", "--to", "10 s"], 0),
         (&["keep", first], 0),
@@ -266,4 +267,179 @@ fn a_stopped_keep_leaves_nothing() {
     assert_eq!(output.status.code(), Some(2), "{}", error(&output));
     assert!(error(&output).contains("nothing was written"), "{}", error(&output));
     assert_eq!(list(&folder), before);
+}
+
+/// Source of the truth: the generator's floor. The reading's budget holds the record's scatter and the instrument's limits.
+#[test]
+fn a_floor_becomes_a_reading_that_figure_and_bill_count() {
+    let folder = Folder::demo("trace-floor");
+    let name = "BOWLINE-1 build 1.4";
+    let session = folder.0.join("sessions/2026-06-06-bowline-1-traces.toml");
+    let dry = folder.run(&["trace", "floor", name, "--dry-run"]);
+    assert_eq!(dry.status.code(), Some(0), "{}", error(&dry));
+    assert!(text(&dry).contains("+ recording = \"BOWLINE-1 build 1.4\"") && !session.exists());
+    let wrote = ["trace", "floor", name, "--settled-for", "10 min", "--format", "json"];
+    let report = json(&folder.run(&wrote));
+    let floor = report["current_a"]["value"].as_f64().unwrap();
+    let scatter = report["current_a"]["standard_uncertainty"].as_f64().unwrap();
+    assert!((floor - build(false).floor_a).abs() < 4.0 * scatter, "{floor}");
+    let counted = |folder: &Folder| {
+        let all =
+            folder.run(&["figure", "BOWLINE-1", "--what", "sleep current", "--format", "json"]);
+        let readings = json(&all)["readings"].as_array().unwrap().clone();
+        let of = |r: &&serde_json::Value| r["key"].as_str().unwrap().contains("traces#");
+        (readings.iter().filter(of).count(), readings.iter().find(of).cloned().unwrap())
+    };
+    let (count, reading) = counted(&folder);
+    assert_eq!((count, &reading["stands"]), (1, &true.into()));
+    let value = reading["figure"]["value"].as_f64().unwrap();
+    assert!((value - floor).abs() < 1e-11, "{value} for {floor}");
+    let budget = reading["budget"].as_array().unwrap();
+    let line = |what: &str| budget.iter().find(|b| b["source"].as_str().unwrap().contains(what));
+    let own = line("scatter within the record").unwrap();
+    assert!((own["standard_uncertainty"].as_f64().unwrap() / scatter - 1.0).abs() < 5e-3);
+    // ± 0.1 µA of offset, rectangular, as the instrument's document says.
+    assert!(line("current logger / 0.5 A / offset").is_some());
+    let bill = json(&folder.run(&["bill", "BOWLINE", "--format", "json"]));
+    assert_eq!(
+        bill["total"]["origin"]["source"],
+        "session 2026-06-06 BOWLINE-1 traces, 2026-06-06"
+    );
+    assert!((bill["total"]["current_a"].as_f64().unwrap() / value - 1.0).abs() < 1e-9);
+    // Written again after an edit: one reading, the person's comments stay; the folder checks.
+    let before = std::fs::read_to_string(&session).unwrap();
+    let edited = before.replace("note = ", "# the logger had warmed up\nnote = ");
+    std::fs::write(&session, format!("# mine\n{edited}")).unwrap();
+    assert_eq!(json(&folder.run(&wrote))["new"], false);
+    let after = std::fs::read_to_string(&session).unwrap();
+    assert!(
+        after.starts_with("# mine\n") && after.contains("# the logger had warmed up"),
+        "{after}"
+    );
+    assert_eq!(counted(&folder).0, 1);
+    let check = text(&folder.run(&["check"]));
+    assert!(!check.contains("traces.toml"), "{check}");
+    // A zero that was taken off stands beside the raw value, and is taken off once.
+    let document = folder.0.join("recordings/bowline-1-build-1.4.toml");
+    let with = std::fs::read_to_string(&document)
+        .unwrap()
+        .replace("[recording.layout]", "[recording.layout]\n# zero");
+    let with = with.replace("range = \"0.5 A\"", "range = \"0.5 A\"\noffset = \"0.4 µA\"");
+    std::fs::write(&document, with).unwrap();
+    folder.run(&wrote);
+    let text = std::fs::read_to_string(&session).unwrap();
+    assert!(
+        text.contains("zero_before = \"400 nA\"") || text.contains("zero_before = \"0.4 µA\""),
+        "{text}"
+    );
+    let less = counted(&folder).1["figure"]["value"].as_f64().unwrap();
+    assert!((value - less - 0.4e-6).abs() < 1e-11, "{less}");
+    // What has no specimen, or shows a rail, is none.
+    for (what, told) in [
+        ("SLIPKNOT-1 USB removed", "only a recording of a current"),
+        ("traces/none.csv", "none.csv"),
+    ] {
+        let refused = folder.run(&["trace", "floor", what]);
+        assert_eq!(refused.status.code(), Some(2));
+        assert!(error(&refused).contains(told), "{}", error(&refused));
+    }
+}
+
+/// Date, time of day and fraction: found, stated over what was found, kept, and read the same from the document.
+#[test]
+fn a_time_in_three_columns_is_stated_and_remembered() {
+    let folder = Folder::demo("trace-split");
+    let mut text_of = String::from("d;c;f;q\n");
+    for k in 0..400_u32 {
+        // Tenths of milliseconds, which nothing in the file tells; the last column is no part of it.
+        let level = if k % 100 < 5 { 20.0 } else { 0.012 };
+        let (s, f) = (k / 100, k % 100 * 100);
+        let _ = writeln!(text_of, "03.04.2026;10:00:{s:02};{f};{level}");
+    }
+    std::fs::write(folder.0.join("traces/split.txt"), text_of).unwrap();
+    let stated = [
+        "--clock-column",
+        "2",
+        "--date-column",
+        "1",
+        "--fraction-column",
+        "3",
+        "--fraction-unit",
+        "0.1 ms",
+        "--date-order",
+        "month, day, year",
+        "--current-column",
+        "4",
+        "--current-unit",
+        "1 mA",
+    ];
+    let read = |extra: &[&str], what: &str| {
+        let output = folder.run(&[&["trace", "read", what, "--format", "json"], extra].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", error(&output));
+        json(&output)
+    };
+    let first = read(&stated, "traces/split.txt");
+    assert!((first["interval_s"].as_f64().unwrap() - 0.01).abs() < 1e-6, "{first}");
+    let told = first["read_as"].as_str().unwrap();
+    assert!(
+        told.contains("date in column 1 \"d\" (month, day, year), time of day in column 2 \"c\""),
+        "{told}"
+    );
+    let kept = folder.run(&[&["trace", "keep", "traces/split.txt"], &stated[..]].concat());
+    assert_eq!(kept.status.code(), Some(0), "{}", error(&kept));
+    let document = std::fs::read_to_string(folder.0.join("recordings/split.toml")).unwrap();
+    for line in [
+        "clock_column = 2",
+        "date_column = 1",
+        "fraction_column = 3",
+        "date = \"month, day, year\"",
+    ] {
+        assert!(document.lines().any(|l| l == line), "{line}: {document}");
+    }
+    let again = read(&[], "split");
+    assert_eq!(again["read_as"], first["read_as"]);
+    assert_eq!(again["charge_c"], first["charge_c"]);
+    // No fraction: a hundred samples a second at the same time.
+    let without = read(&["--fraction-column", "0"], "split");
+    assert!(!without["read_as"].as_str().unwrap().contains("fraction"));
+    let both = folder.run(&["trace", "read", "split", "--clock-column", "2", "--time-column", "3"]);
+    assert_eq!(both.status.code(), Some(2));
+}
+
+/// Arrow by name, through a pipe, kept: the same charge.
+#[test]
+fn an_arrow_file_is_read_like_any_other() {
+    let folder = Folder::demo("trace-arrow");
+    let sample = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../traces/tests/data/arrow_zstd.arrow");
+    let bytes = std::fs::read(sample).unwrap();
+    std::fs::write(folder.0.join("traces/a.arrow"), &bytes).unwrap();
+    let by_name = json(&folder.run(&["trace", "read", "traces/a.arrow", "--format", "json"]));
+    assert!(by_name["read_as"].as_str().unwrap().starts_with("I read this as Arrow"));
+    let mut child = command(&folder.0, &["trace", "read", "-", "--format", "json"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(&bytes).unwrap();
+    let piped = json(&child.wait_with_output().unwrap());
+    assert_eq!(piped["charge_c"], by_name["charge_c"]);
+    let kept = folder.run(&["trace", "keep", "traces/a.arrow", "--name", "a"]);
+    assert_eq!(kept.status.code(), Some(0), "{}", error(&kept));
+    let document = std::fs::read_to_string(folder.0.join("recordings/a.toml")).unwrap();
+    assert!(
+        document.contains("samples = \"Arrow\"") && document.contains("sha256 = "),
+        "{document}"
+    );
+    let again = json(&folder.run(&["trace", "read", "a", "--format", "json"]));
+    assert_eq!(again["charge_c"], by_name["charge_c"]);
+    // Cut: what came before, with its extent, and the library says nothing of its own.
+    std::fs::write(folder.0.join("traces/cut.arrow"), &bytes[..bytes.len() * 2 / 3]).unwrap();
+    let cut = folder.run(&["trace", "read", "traces/cut.arrow"]);
+    assert_eq!(cut.status.code(), Some(0));
+    assert!(
+        error(&cut).contains("ends early at row") && !error(&cut).contains("panicked"),
+        "{}",
+        error(&cut)
+    );
 }

@@ -148,11 +148,13 @@ impl Recordings {
                 return Ok(Arc::clone(&found.analysis));
             }
         }
-        let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
-        let analysis =
-            Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, &mut |_| {
-                Control::Continue
-            })?);
+        let analysis = if let Some(made) = kept_analysis(subject) {
+            Arc::new(made)
+        } else {
+            let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
+            let go = &mut |_: &overwinter_traces::Progress| Control::Continue;
+            Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, go)?)
+        };
         let made =
             Known { document: document.clone(), file, stamp: now, analysis: Arc::clone(&analysis) };
         self.known.lock().unwrap_or_else(PoisonError::into_inner).insert(name, made);
@@ -249,6 +251,17 @@ impl Recordings {
             problem,
         }
     }
+}
+
+/// The analysis that the kept form holds since it was made: a look at a long recording needs no pass over it. `None` where it is not
+/// kept, names of phases have changed since, or it was kept by an older version.
+fn kept_analysis(subject: &Subject) -> Option<Analysis> {
+    let (file, true) = subject.file(true)? else { return None };
+    let naming = subject.document().map_or_else(Vec::new, rules);
+    let options = overwinter_traces::Options { naming, ..overwinter_traces::Options::default() };
+    let mut made = StoredTrace::open(&file).ok()?.analysis(&options)?;
+    made.name = subject.name();
+    Some(made)
 }
 
 fn current_only(subject: &Subject) -> Result<(), RecordingError> {

@@ -157,6 +157,7 @@ pub fn keep(
     let target = root.join(&plan.kept);
     let parent = target.parent().unwrap_or(root).to_owned();
     std::fs::create_dir_all(&parent).map_err(|cause| RecordingError::io(&parent, cause))?;
+    overwinter_traces::clear_leftovers(&parent, ".overwinter-");
     // A place of our own: removed on every way out but the last, so a stopped work leaves nothing.
     let temporary = tempfile::Builder::new()
         .prefix(".overwinter-")
@@ -321,10 +322,18 @@ fn exact<D: overwinter_quantity::Dimension>(si: f64, unit: &str) -> String {
     }
 }
 
+fn order_word(order: DateOrder) -> &'static str {
+    match order {
+        DateOrder::YearMonthDay => "year, month, day",
+        DateOrder::DayMonthYear => "day, month, year",
+        DateOrder::MonthDayYear => "month, day, year",
+    }
+}
+
 /// The layout as keys of the document.
 fn remembered(layout: &Layout, rail: bool) -> String {
     let mut out = String::new();
-    let mut number = |key: &str, column: usize| out.push_str(&format!("{key} = {}\n", column + 1));
+    let mut number = |key: &str, n: usize| out.push_str(&format!("{key} = {n}\n"));
     let mut texts: Vec<(&str, String)> = Vec::new();
     match &layout.format {
         Format::Text(text) => {
@@ -348,21 +357,17 @@ fn remembered(layout: &Layout, rail: bool) -> String {
                 texts.push(("big_endian", "yes".to_owned()));
             }
         }
+        Format::Arrow => texts.push(("samples", "Arrow".to_owned())),
         Format::Parquet => texts.push(("samples", "Parquet".to_owned())),
     }
     match &layout.time {
         TimeSource::Column { column, seconds_per_unit } => {
-            number("time_column", *column);
+            number("time_column", *column + 1);
             texts.push(("time_unit", exact::<DurationDimension>(*seconds_per_unit, "s")));
         }
         TimeSource::Stamp { column, order } => {
-            number("stamp_column", *column);
-            let order = match order {
-                DateOrder::YearMonthDay => "year, month, day",
-                DateOrder::DayMonthYear => "day, month, year",
-                DateOrder::MonthDayYear => "month, day, year",
-            };
-            texts.push(("date", order.to_owned()));
+            number("stamp_column", *column + 1);
+            texts.push(("date", order_word(*order).to_owned()));
         }
         TimeSource::Interval { interval_s } | TimeSource::Index { interval_s, .. } => {
             let rate = (1.0 / interval_s).round();
@@ -372,30 +377,41 @@ fn remembered(layout: &Layout, rail: bool) -> String {
                 texts.push(("interval", exact::<DurationDimension>(*interval_s, "s")));
             }
         }
-        // Found again in the file: there is no shorter way to write it.
-        TimeSource::Split { .. } => {}
+        TimeSource::Split { date, time, fraction, fraction_seconds_per_unit, order } => {
+            number("clock_column", *time + 1);
+            // 0: there is none, so that none is found.
+            number("date_column", date.map_or(0, |c| c + 1));
+            number("fraction_column", fraction.map_or(0, |c| c + 1));
+            if fraction.is_some() {
+                let unit = exact::<DurationDimension>(*fraction_seconds_per_unit, "s");
+                texts.push(("fraction_unit", unit));
+            }
+            if date.is_some() {
+                texts.push(("date", order_word(*order).to_owned()));
+            }
+        }
     }
     match &layout.current {
         CurrentSource::Column { column, amperes_per_unit } if rail => {
-            number("voltage_column", *column);
+            number("voltage_column", *column + 1);
             texts.push(("voltage_unit", exact::<VoltageDimension>(*amperes_per_unit, "V")));
         }
         CurrentSource::Column { column, amperes_per_unit } => {
-            number("current_column", *column);
+            number("current_column", *column + 1);
             texts.push(("current_unit", exact::<CurrentDimension>(*amperes_per_unit, "A")));
         }
         CurrentSource::Shunt { column, volts_per_unit, .. } => {
-            number("current_column", *column);
+            number("current_column", *column + 1);
             texts.push(("shunt_unit", exact::<VoltageDimension>(*volts_per_unit, "V")));
         }
         CurrentSource::Difference { plus, minus, volts_per_unit, .. } => {
-            number("current_column", *plus);
-            number("less_column", *minus);
+            number("current_column", *plus + 1);
+            number("less_column", *minus + 1);
             texts.push(("shunt_unit", exact::<VoltageDimension>(*volts_per_unit, "V")));
         }
     }
     if let Some(voltage) = &layout.voltage {
-        number("voltage_column", voltage.column);
+        number("voltage_column", voltage.column + 1);
         texts.push(("voltage_unit", exact::<VoltageDimension>(voltage.volts_per_unit, "V")));
     }
     if let Format::Text(text) = &layout.format {

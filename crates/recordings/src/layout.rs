@@ -27,20 +27,22 @@ pub fn complete(
         (None, Some(rate)) => Some(1.0 / rate.si()),
         (None, None) => None,
     };
-    let mut layout = match note.samples {
-        Some(kind @ (Samples::F32 | Samples::F64)) => {
-            let Some(interval_s) = interval_s else {
-                return Err(TraceError::Undecided {
-                    what: "raw numbers do not tell their sampling rate".to_owned(),
-                    advice: "state it".to_owned(),
-                }
-                .into());
-            };
-            let width = if kind == Samples::F32 { RawKind::F32 } else { RawKind::F64 };
-            Layout::raw(width, 1.0 / interval_s)
-        }
+    let mut layout = if let Some(kind @ (Samples::F32 | Samples::F64)) = note.samples {
+        let Some(interval_s) = interval_s else {
+            return Err(TraceError::Undecided {
+                what: "raw numbers do not tell their sampling rate".to_owned(),
+                advice: "state it".to_owned(),
+            }
+            .into());
+        };
+        let width = if kind == Samples::F32 { RawKind::F32 } else { RawKind::F64 };
+        Layout::raw(width, 1.0 / interval_s)
+    } else {
+        // A stated column of time is put in below: the file need not tell one.
+        let stated = [note.time_column, note.stamp_column, note.clock_column];
+        let some = stated.iter().any(Option::is_some).then_some(1.0);
         // A voltage read as if over 1 Ω is a number of volts.
-        _ => detect_stated(source, interval_s, if rail { Some(1.0) } else { shunt_ohm })?,
+        detect_stated(source, interval_s.or(some), if rail { Some(1.0) } else { shunt_ohm })?
     };
     over(&mut layout, note, interval_s);
     if rail {
@@ -84,9 +86,10 @@ fn over(layout: &mut Layout, note: &LayoutNote, interval_s: Option<f64>) {
             raw.channels = note.channels.unwrap_or(1) as usize;
             raw.skip_bytes = u64::from(note.skip_bytes.unwrap_or(0));
         }
-        Format::Parquet => {}
+        Format::Parquet | Format::Arrow => {}
     }
-    let stated = note.time_column.is_some() || note.stamp_column.is_some();
+    let stated = [note.time_column, note.stamp_column, note.clock_column];
+    let stated = stated.iter().any(Option::is_some);
     if let Some(interval_s) = interval_s
         && !stated
     {
@@ -115,6 +118,8 @@ fn over(layout: &mut Layout, note: &LayoutNote, interval_s: Option<f64>) {
     } else if let Some(number) = note.stamp_column {
         let order = order.or(found_order).unwrap_or(DateOrder::YearMonthDay);
         layout.time = TimeSource::Stamp { column: column(number), order };
+    } else if split_is_stated(note) {
+        split(layout, note, order);
     } else {
         match (&mut layout.time, &note.time_unit) {
             (TimeSource::Column { seconds_per_unit, .. }, Some(unit)) => {
@@ -125,6 +130,47 @@ fn over(layout: &mut Layout, note: &LayoutNote, interval_s: Option<f64>) {
             }
             _ => {}
         }
+    }
+}
+
+fn split_is_stated(note: &LayoutNote) -> bool {
+    note.clock_column.is_some()
+        || note.date_column.is_some()
+        || note.fraction_column.is_some()
+        || note.fraction_unit.is_some()
+}
+
+/// Date, time of day and fraction in columns of their own: what is stated over what was found.
+fn split(layout: &mut Layout, note: &LayoutNote, order: Option<DateOrder>) {
+    let (mut date, mut time, mut fraction, mut unit, mut found_order) = match layout.time {
+        TimeSource::Split { date, time, fraction, fraction_seconds_per_unit, order } => {
+            (date, Some(time), fraction, fraction_seconds_per_unit, order)
+        }
+        TimeSource::Stamp { order, .. } => (None, None, None, 1.0, order),
+        _ => (None, None, None, 1.0, DateOrder::YearMonthDay),
+    };
+    // Counted from 1; 0 says that there is none.
+    let over = |found: &mut Option<usize>, stated: Option<u32>| match stated {
+        Some(0) => *found = None,
+        Some(number) => *found = Some(column(number)),
+        None => {}
+    };
+    over(&mut time, note.clock_column);
+    over(&mut date, note.date_column);
+    over(&mut fraction, note.fraction_column);
+    if note.fraction_column.is_some() || note.fraction_unit.is_some() {
+        layout.doubts.retain(|doubt| !doubt.contains("fraction"));
+    }
+    unit = note.fraction_unit.as_ref().map_or(unit, |unit| unit.si());
+    found_order = order.unwrap_or(found_order);
+    if let Some(time) = time {
+        layout.time = TimeSource::Split {
+            date,
+            time,
+            fraction,
+            fraction_seconds_per_unit: unit,
+            order: found_order,
+        };
     }
 }
 

@@ -13,6 +13,7 @@ pub mod compare;
 pub mod demo;
 mod error;
 pub mod files;
+pub mod floor;
 pub mod keep;
 mod layout;
 pub mod load;

@@ -31,8 +31,9 @@ pub struct Threshold {
     pub threshold_v: Option<f64>,
     /// ± of threshold and probe together (V).
     pub tolerance_v: Option<f64>,
-    /// Shorter than this under the threshold does no harm (s).
-    pub filter_s: f64,
+    /// The rail is averaged over this before it is judged, and shorter than this under the threshold does no harm (s); derived from the noise if left
+    /// out.
+    pub filter_s: Option<f64>,
 }
 
 fn volts(si: f64) -> String {
@@ -103,7 +104,7 @@ pub fn judge(
     let settings = RailOptions {
         reset_threshold_v: threshold_v,
         tolerance_v,
-        filter_s: options.filter_s.max(0.0),
+        filter_s: options.filter_s.map(|s| s.max(0.0)),
     };
     let found = analyse_rail(&series.time_s, &series.current_a, &settings).ok_or_else(|| {
         RecordingError::missing(
@@ -158,6 +159,10 @@ pub fn judge(
         before_v: found.before_v,
         after_v: found.after_v,
         lowest_v: found.lowest_v,
+        lowest_sample_v: found.lowest_sample_v,
+        filter_s: found.filter_s,
+        filter_derived: found.filter_derived,
+        noise_left_v: found.noise_left_v,
         lowest_at_s: found.lowest_at_s,
         dip_v: found.dip_v,
         highest_v: found.highest_v,
@@ -266,9 +271,10 @@ pub fn write_trial(
                 "name another one with --session",
             ));
         }
-        None => {
-            (format!("sessions/{}.toml", crate::keep::slug(&name)), new_session(&name, document))
-        }
+        None => (
+            format!("sessions/{}.toml", crate::keep::slug(&name)),
+            crate::floor::new_session(&name, document),
+        ),
     };
     if folder.sessions.get(&name).is_none() && root.join(&path).exists() {
         return Err(RecordingError::missing(
@@ -280,23 +286,4 @@ pub fn write_trial(
     let (after, _) = put_in_list(&path, &text, place, ("recording", &document.name), &fields)?;
     write_file(root, &path, &after)?;
     Ok(path)
-}
-
-fn new_session(name: &str, document: &Recording) -> String {
-    use crate::keep::line;
-    let kind = overwinter_documents::DocumentKind::Session;
-    let mut text = format!("{}\n[session]\n", overwinter_documents::schema_line(kind));
-    text.push_str(&line("name", name));
-    text.push_str(&line("specimen", document.specimen.as_deref().unwrap_or_default()));
-    text.push_str(&format!("date = {}\n", document.date));
-    for (key, value) in [
-        ("who", document.who.clone()),
-        ("temperature", document.temperature.as_ref().map(|t| t.to_string())),
-        ("kind", document.kind.map(|k| k.to_string())),
-    ] {
-        if let Some(value) = value {
-            text.push_str(&line(key, &value));
-        }
-    }
-    text
 }

@@ -221,10 +221,15 @@ pub(crate) fn over(now: &LayoutNote, remembered: &LayoutNote) -> LayoutNote {
     }
     let mut note = each!(
         samples between decimal_comma skip_lines big_endian channels skip_bytes rate interval
-        time_column time_unit stamp_column date current_column current_unit shunt_unit less_column
+        time_column time_unit stamp_column clock_column date_column fraction_column fraction_unit date current_column current_unit shunt_unit less_column
         voltage_column voltage_unit
     );
     // The newer of two ways to state the same thing.
+    if now.time_column.is_some() || now.stamp_column.is_some() || now.clock_column.is_some() {
+        note.time_column = now.time_column;
+        note.stamp_column = now.stamp_column;
+        note.clock_column = now.clock_column;
+    }
     if now.rate.is_some() {
         note.interval = None;
     } else if now.interval.is_some() {

@@ -4,12 +4,12 @@
 //! trace of 500 million under `target/trace-bench`, warms the text, then runs every contender several times in shuffled order, each in a process
 //! of its own, and takes each one's best. The peers need Python 3; they are installed into a virtual environment there.
 //! `OVERWINTER_BENCH_SAMPLES` and `OVERWINTER_BENCH_ZOOM_SAMPLES` change the sizes, `OVERWINTER_BENCH_ROUNDS` the rounds. The files it makes (about
-//! 2.2 GB) are deleted at the end, after a failure too; `OVERWINTER_BENCH_KEEP=1` keeps them for the next run. The peers' environment stays.
+//! 3.8 GB) are deleted at the end, after a failure too; `OVERWINTER_BENCH_KEEP=1` keeps them for the next run. The peers' environment stays.
 #![allow(clippy::print_stdout, reason = "a benchmark prints")]
 
 use overwinter_traces::{
     Control, Layout, Options, Provenance, RawKind, Source, StoredTrace, analyse, parse_only, store,
-    store_source,
+    store_source, unpack_only,
 };
 use std::fs::File;
 use std::io::{BufWriter, Read, Write};
@@ -121,6 +121,11 @@ fn child(what: &str, path: &Path) {
         println!("{} {}", started.elapsed().as_secs_f64(), peak_rss_mib());
         return;
     }
+    if what == "unpack" {
+        unpack_only(path).expect("Parquet");
+        println!("{} {}", started.elapsed().as_secs_f64(), peak_rss_mib());
+        return;
+    }
     let a = analyse(Source::open(path).expect("made above"), None, &options, &mut |_| {
         Control::Continue
     })
@@ -149,14 +154,14 @@ fn peers(folder: &Path) -> Option<PathBuf> {
     let python = folder.join("venv/bin/python");
     let works = |p: &Path| {
         Command::new(p)
-            .args(["-c", "import polars, duckdb"])
+            .args(["-c", "import polars, duckdb, pyarrow"])
             .output()
             .is_ok_and(|o| o.status.success())
     };
     if !works(&python) {
         Command::new("python3").args(["-m", "venv"]).arg(folder.join("venv")).status().ok()?;
         Command::new(&python)
-            .args(["-m", "pip", "-q", "install", "polars", "duckdb"])
+            .args(["-m", "pip", "-q", "install", "polars", "duckdb", "pyarrow"])
             .status()
             .ok()?;
     }
@@ -181,6 +186,45 @@ impl Drop for Made<'_> {
             }
         }
     }
+}
+
+/// Who writes Parquet, as `foreign.py` knows them.
+const WRITERS: [&str; 4] = ["pyarrow", "polars", "duckdb", "stamps"];
+
+/// How many times the text's rate each other writer's Parquet is read, and what it would be if only its pages were unpacked: below 1 the text
+/// is the faster one, and unpacking is what no reader is spared.
+fn foreign(folder: &Path, python: &Path, text: &Path, samples: u64, rounds: u64, full_s: f64) {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/foreign.py");
+    let own = std::env::current_exe().expect("known");
+    let mut line =
+        "from other writers' Parquet, times the text's rate (unpacking alone):".to_owned();
+    for writer in WRITERS {
+        let file = folder.join(format!("{samples}-{writer}.parquet"));
+        if !file.exists()
+            && !Command::new(python)
+                .arg(&script)
+                .arg(writer)
+                .arg(text)
+                .arg(&file)
+                .status()
+                .is_ok_and(|s| s.success())
+        {
+            line.push_str(&format!(" {writer}=unmeasured"));
+            continue;
+        }
+        warm(&file);
+        let mut best = [f64::INFINITY; 2];
+        for _ in 0..rounds {
+            for (k, what) in ["full", "unpack"].into_iter().enumerate() {
+                if let Some(found) = numbers(Command::new(&own).args(["--child", what]).arg(&file))
+                {
+                    best[k] = best[k].min(found[0]);
+                }
+            }
+        }
+        line.push_str(&format!(" {writer}={:.2} ({:.2})", full_s / best[0], full_s / best[1]));
+    }
+    println!("{line}");
 }
 
 fn main() -> ExitCode {
@@ -270,6 +314,9 @@ fn main() -> ExitCode {
             }
             peer = peer.min(p[0]);
         }
+    }
+    if let Some(python) = &python {
+        foreign(&folder, python, &text, samples, rounds, full[0]);
     }
     let zoom_ms = zoom(&folder, zoom_samples, &options);
     println!(

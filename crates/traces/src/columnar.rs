@@ -1,7 +1,7 @@
 //! Parquet behind a few functions: reading any file's number columns, and what detection needs. The `parquet` library's frequent
 //! major versions end here.
 
-use crate::detect::Cell;
+use crate::detect::Cell as Found;
 use crate::error::TraceError;
 use crate::histogram::Counter;
 use crate::layout::{Layout, TimeSource};
@@ -11,13 +11,15 @@ use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use parquet::data_type::DataType;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
+use std::cell::Cell;
 use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::sync::Once;
 
-/// Row groups up to this many rows are decoded whole, each by one thread; larger ones bit by bit.
+/// Row groups up to this many rows are decoded whole, each by one thread; larger ones in parts.
 pub(crate) const WHOLE_GROUP: i64 = 262_144;
-/// Rows decoded at a time from larger ones.
+/// Rows of such a part.
 pub(crate) const BATCH: usize = 65_536;
 /// Key under which a stored trace says that its stamps are evenly spaced: "first_ns step_ns".
 pub(crate) const EVEN_KEY: &str = "overwinter.even_ns";
@@ -42,8 +44,23 @@ pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError
 /// On some damaged files the library panics (it takes for granted that a page's header fits its kind, for one).
 /// A damaged file is an error like any other. What `work` has half done must not be used after an error.
 pub(crate) fn guarded<T>(work: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
-    catch_unwind(AssertUnwindSafe(work))
-        .unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
+    // The panic is told as an error, not as the library's own line on standard error. Of this thread only: any other panic is a bug and is shown.
+    static HOOK: Once = Once::new();
+    thread_local! {
+        static QUIET: Cell<bool> = const { Cell::new(false) };
+    }
+    HOOK.call_once(|| {
+        let shown = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            if !QUIET.get() {
+                shown(panic);
+            }
+        }));
+    });
+    let before = QUIET.replace(true);
+    let found = catch_unwind(AssertUnwindSafe(work));
+    QUIET.set(before);
+    found.unwrap_or_else(|_| Err("its pages or footer are damaged".to_owned()))
 }
 
 fn failed(path: &Path, reason: impl std::fmt::Display) -> TraceError {
@@ -69,12 +86,14 @@ fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64>
 }
 
 /// Column names (a stamp's unit in brackets) and the first rows.
-pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Cell>>), TraceError> {
+pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Found>>), TraceError> {
     let reader = open(path)?;
     guarded(|| look_into(&reader)).map_err(|e| failed(path, e))
 }
 
-fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Vec<Cell>>), String> {
+fn look_into(
+    reader: &SerializedFileReader<File>,
+) -> Result<(Vec<String>, Vec<Vec<Found>>), String> {
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
     let columns = schema.num_columns();
     let mut names = Vec::new();
@@ -103,7 +122,9 @@ fn look_into(reader: &SerializedFileReader<File>) -> Result<(Vec<String>, Vec<Ve
     }
     let rows = table.iter().map(Vec::len).max().unwrap_or(0);
     let cells = (0..rows)
-        .map(|r| table.iter().map(|c| c.get(r).map_or(Cell::Text, |x| Cell::Number(*x))).collect())
+        .map(|r| {
+            table.iter().map(|c| c.get(r).map_or(Found::Text, |x| Found::Number(*x))).collect()
+        })
         .collect();
     Ok((names, cells))
 }
@@ -229,6 +250,21 @@ impl Numbers {
             Self::Library(c) => c.read(most, out),
         }
     }
+
+    fn skip(&mut self, rows: usize) -> Result<(), String> {
+        match self {
+            Self::Pages(p) => p.skip(rows),
+            Self::Library(c) => c.skip(rows),
+        }
+    }
+
+    /// Something may be missing in what was read.
+    fn missing(&self) -> bool {
+        match self {
+            Self::Pages(p) => p.missing,
+            Self::Library(_) => true,
+        }
+    }
 }
 
 /// Which columns a pass reads, and how.
@@ -244,11 +280,43 @@ pub(crate) struct Plan {
     stored_origin_s: f64,
     /// First stamp and step of evenly spaced stamps (s).
     pub(crate) even: Option<(f64, f64)>,
-    pub(crate) groups: usize,
-    pub(crate) whole_groups: bool,
     pub(crate) rows: u64,
-    /// Number of each group's first row.
-    first_rows: Vec<u64>,
+    /// Number of each group's first row, and of its rows.
+    groups: Vec<(u64, usize)>,
+}
+
+/// Rows of a group that one thread decodes at a time.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Part {
+    /// In the order of the file.
+    pub(crate) number: u64,
+    pub(crate) group: usize,
+    first: usize,
+    rows: usize,
+}
+
+/// Where the next part begins.
+#[derive(Debug, Default)]
+pub(crate) struct Next {
+    number: u64,
+    group: usize,
+    row: usize,
+}
+
+impl Next {
+    /// The next part; `None` at the end. Groups up to [`WHOLE_GROUP`] rows are one part, larger ones are cut, so that memory stays constant.
+    pub(crate) fn take(&mut self, plan: &Plan) -> Option<Part> {
+        let (group, first) = (self.group, self.row);
+        let all = plan.groups.get(group)?.1;
+        let left = all - first;
+        let rows = if all <= WHOLE_GROUP as usize { left } else { left.min(BATCH) };
+        self.row += rows;
+        if self.row == all {
+            (self.group, self.row) = (group + 1, 0);
+        }
+        self.number += 1;
+        Some(Part { number: self.number - 1, group, first, rows })
+    }
 }
 
 impl Plan {
@@ -309,14 +377,13 @@ impl Plan {
                 .filter(|x| (x * unit).abs() >= 1.0e6)
                 .map_or(0, |x| x.floor() as i64);
         }
-        let groups = meta.num_row_groups();
-        let most = (0..groups).map(|g| meta.row_group(g).num_rows()).max().unwrap_or(0);
         let mut before = 0u64;
-        let first_rows = (0..groups)
+        let groups = (0..meta.num_row_groups())
             .map(|g| {
                 let first = before;
-                before = before.saturating_add(meta.row_group(g).num_rows().max(0) as u64);
-                first
+                let rows = meta.row_group(g).num_rows().max(0);
+                before = before.saturating_add(rows as u64);
+                (first, rows as usize)
             })
             .collect();
         Ok(Self {
@@ -329,10 +396,8 @@ impl Plan {
             origin,
             stored_origin_s,
             even,
-            groups,
-            whole_groups: most <= WHOLE_GROUP,
             rows: meta.file_metadata().num_rows().max(0) as u64,
-            first_rows,
+            groups,
         })
     }
 }
@@ -356,8 +421,11 @@ pub(crate) struct Group {
     second: Option<Numbers>,
     voltage: Option<Numbers>,
     scratch: Vec<f64>,
-    left: usize,
+    /// Which group it is, its first row's number, how many of its rows are passed and left.
+    number: usize,
     first_row: u64,
+    passed: usize,
+    left: usize,
 }
 
 impl Group {
@@ -384,13 +452,54 @@ impl Group {
                 .map(|(c, scale)| column(c, Convert { scale, ..Convert::NONE }))
                 .transpose()?,
             scratch: Vec::new(),
+            number: group,
+            first_row: plan.groups.get(group).map_or(0, |g| g.0),
+            passed: 0,
             left: rg.metadata().num_rows().max(0) as usize,
-            first_row: plan.first_rows.get(group).copied().unwrap_or(0),
         })
     }
 
+    /// Reads a part: with what is open, where that lies in the same group and before it, else from the group's start. Pages that belong to other
+    /// threads' parts are passed over unread.
+    pub(crate) fn part(
+        open: &mut Option<Self>,
+        plan: &Plan,
+        reader: &SerializedFileReader<File>,
+        part: Part,
+        out: &mut Parsed,
+        counter: &mut Counter,
+    ) -> Result<(), String> {
+        let mut group = match open.take() {
+            Some(g) if g.number == part.group && g.passed <= part.first => g,
+            _ => Self::open(plan, reader, part.group)?,
+        };
+        let ahead = part.first - group.passed;
+        if ahead > 0 {
+            for column in group.columns() {
+                column.skip(ahead)?;
+            }
+            group.passed += ahead;
+            group.left -= ahead.min(group.left);
+        }
+        if part.first == 0 && part.rows == group.left {
+            group.read_whole(plan, out, counter)?;
+            return Ok(());
+        }
+        group.read(plan, part.rows, out)?;
+        if out.rows != part.rows as u64 {
+            return Err(format!("{} rows are missing", part.rows as u64 - out.rows));
+        }
+        *open = Some(group);
+        Ok(())
+    }
+
+    fn columns(&mut self) -> impl Iterator<Item = &mut Numbers> {
+        let others = [&mut self.time, &mut self.second, &mut self.voltage];
+        std::iter::once(&mut self.first).chain(others.into_iter().flatten())
+    }
+
     /// All rows. Where only the current has to be read, page by page, while each is in cache.
-    pub(crate) fn read_whole(
+    fn read_whole(
         &mut self,
         plan: &Plan,
         out: &mut Parsed,
@@ -399,9 +508,7 @@ impl Group {
         let (None, None, None, Numbers::Pages(pages)) =
             (&self.time, &self.second, &self.voltage, &mut self.first)
         else {
-            out.first_sample = (self.time.is_none()).then_some(self.first_row);
             let more = self.read(plan, self.left, out)?;
-            out.take_sums();
             return Ok(more);
         };
         let n = self.left;
@@ -435,12 +542,7 @@ impl Group {
     }
 
     /// The next rows; `false` at the group's end.
-    pub(crate) fn read(
-        &mut self,
-        plan: &Plan,
-        most: usize,
-        out: &mut Parsed,
-    ) -> Result<bool, String> {
+    fn read(&mut self, plan: &Plan, most: usize, out: &mut Parsed) -> Result<bool, String> {
         let most = self.left.min(most);
         if most == 0 {
             return Ok(false);
@@ -449,7 +551,10 @@ impl Group {
         if n == 0 {
             return Err(format!("{} rows are missing", self.left));
         }
+        out.first_sample =
+            (self.time.is_none()).then_some(self.first_row.saturating_add(self.passed as u64));
         self.left -= n.min(self.left);
+        self.passed += n;
         if let Some(second) = &mut self.second {
             self.scratch.clear();
             let m = second.read(n, &mut self.scratch)?;
@@ -473,7 +578,12 @@ impl Group {
             }
         }
         self.told(n, out);
-        drop_missing(out);
+        if self.columns().any(|c| c.missing()) {
+            drop_missing(out);
+        }
+        if !out.has_nan {
+            out.take_sums();
+        }
         Ok(true)
     }
 
@@ -482,6 +592,37 @@ impl Group {
         out.lines = n as u64;
         out.bytes = n as u64 * 8 * (1 + u64::from(self.time.is_some()));
     }
+}
+
+/// Unpacks the pages of all columns and looks at no value, on as many threads as a pass has: what a pass over the file cannot be faster than. Bytes.
+///
+/// # Errors
+/// [`TraceError::Parquet`].
+#[doc(hidden)]
+pub fn unpack_only(path: &Path) -> Result<u64, TraceError> {
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(8);
+    let work = || -> Result<u64, TraceError> {
+        let reader = open(path)?;
+        let mut bytes = 0;
+        loop {
+            let at = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            let columns = reader.metadata().file_metadata().schema_descr().num_columns();
+            if at >= reader.num_row_groups() * columns {
+                return Ok(bytes);
+            }
+            let fail = |e: parquet::errors::ParquetError| failed(path, e);
+            let group = reader.get_row_group(at / columns).map_err(fail)?;
+            let mut pages = group.get_column_page_reader(at % columns).map_err(fail)?;
+            while let Some(page) = pages.get_next_page().map_err(fail)? {
+                bytes += page.buffer().len() as u64;
+            }
+        }
+    };
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
+        workers.into_iter().map(|w| w.join().unwrap_or(Ok(0))).sum()
+    })
 }
 
 fn pages_counted(
@@ -499,7 +640,7 @@ fn pages_counted(
 }
 
 /// Nulls and non-finite values: left out where stamps tell the time, kept as NaN where the number does.
-fn drop_missing(out: &mut Parsed) {
+pub(crate) fn drop_missing(out: &mut Parsed) {
     let bad = out.current.iter().chain(&out.time).any(|x| !x.is_finite());
     if !bad {
         return;

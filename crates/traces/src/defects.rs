@@ -181,9 +181,15 @@ pub(crate) fn judge(
             ),
         });
     }
-    out.extend(
-        t.refused_rows.finish(|r| format!("{} row(s) hold no sample and are left out", r.count)),
-    );
+    out.extend(t.refused_rows.finish(|r| {
+        let why = match &t.refusals {
+            None => String::new(),
+            Some((first, _)) if r.count == 1 => format!(": {first}"),
+            Some((first, last)) if first == last => format!(", such as: {first}"),
+            Some((first, last)) => format!(", the first: {first}; the last: {last}"),
+        };
+        format!("{} row(s) hold no sample and are left out{why}", r.count)
+    }));
     out.extend(t.not_numbers.finish(|r| {
         format!("{} row(s) say NaN, infinity or overload and are left out; overload means a higher range is needed", r.count)
     }));

@@ -1,7 +1,7 @@
 //! What is this file? The delimiter is the one under which most fields of the last lines are numbers; columns are told by name, unit and
 //! behaviour. What had to be guessed stands in [`Layout::doubts`]; what cannot be guessed is asked for.
 
-use crate::columnar;
+use crate::columnar::{self, guarded};
 use crate::error::TraceError;
 use crate::layout::{
     CurrentSource, DateOrder, Delimiter, Format, Layout, TextFormat, TimeSource, VoltageSource,
@@ -38,19 +38,18 @@ pub fn detect_stated(
         return roles(&names, &first_rows, &stated, Format::Parquet);
     }
     let name = source.name.clone();
+    if source.is_arrow() {
+        let failed = |reason| TraceError::Arrow { name: name.clone(), reason };
+        let arrow = source.arrow()?;
+        let (names, first_rows) = guarded(|| arrow.look()).map_err(failed)?;
+        return roles(&names, &first_rows, &stated, Format::Arrow);
+    }
+    source.check_head()?;
     let head = source.fill_head();
     detect_text(&name, head, &stated)
 }
 
 fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, TraceError> {
-    // A file starts with its name, a stream with a length behind four bytes of ones.
-    if head.starts_with(b"ARROW1") || head.starts_with(&[0xff; 4]) {
-        return Err(TraceError::Undecided {
-            what: format!("{name} looks like Arrow, which is not read yet"),
-            advice: "write it as Parquet; every program that writes the one writes the other"
-                .to_owned(),
-        });
-    }
     if let Some((byte, value)) = binary_byte(head) {
         return Err(TraceError::NotText { name: name.to_owned(), byte, value });
     }

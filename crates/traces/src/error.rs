@@ -26,6 +26,16 @@ pub enum TraceError {
         /// The file.
         name: String,
     },
+    /// A compressed file that gives nothing.
+    #[error("{name} is compressed with {kind}, and {reason}")]
+    Packed {
+        /// The file.
+        name: String,
+        /// How.
+        kind: &'static str,
+        /// What is wrong, and what to do.
+        reason: String,
+    },
     /// There are lines, but none with numbers.
     #[error(
         "{name} has {lines} lines before its end or the first {looked_at_bytes} bytes, and none of them holds numbers: is it a header without its data?"
@@ -82,6 +92,14 @@ pub enum TraceError {
         /// The file.
         name: String,
         /// The library's words.
+        reason: String,
+    },
+    /// Damage in an Arrow file or stream, before its first samples.
+    #[error("{name}: not readable as Arrow: {reason}")]
+    Arrow {
+        /// The file.
+        name: String,
+        /// What is wrong.
         reason: String,
     },
     /// A stored trace's own part is damaged.

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Layout {
-    /// Text, raw numbers or Parquet.
+    /// Text, raw numbers, Parquet or Arrow.
     pub format: Format,
     /// Where the time of a sample comes from.
     pub time: TimeSource,
@@ -38,6 +38,8 @@ pub enum Format {
     Raw(RawFormat),
     /// Apache Parquet; columns by position.
     Parquet,
+    /// Apache Arrow record batches, a file or a stream; columns by position.
+    Arrow,
 }
 
 /// Delimited text.
@@ -344,6 +346,7 @@ impl Layout {
                 let _ = write!(s, "raw {end} {width}, {} channel(s)", r.channels);
             }
             Format::Parquet => s.push_str("Parquet"),
+            Format::Arrow => s.push_str("Arrow"),
         }
         s.push_str("; time: ");
         match &self.time {

@@ -25,6 +25,7 @@
 
 mod allan;
 mod analysis;
+mod arrow;
 mod binary;
 mod cells;
 mod columnar;
@@ -66,10 +67,13 @@ pub use analysis::{
     Stopped, VoltageFigures, WakeKind, WakeReport, WakeSegment, WakeSummary,
 };
 pub use cells::{Cell, Envelope};
+#[doc(hidden)]
+pub use columnar::unpack_only;
 pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
 pub use detect::{detect, detect_stated};
 pub use error::TraceError;
+pub use files::clear_leftovers;
 pub use histogram::{HistogramBin, LogHistogram};
 pub use layout::{
     CurrentSource, DateOrder, Delimiter, Format, Layout, RawFormat, RawKind, TextFormat,
@@ -85,4 +89,4 @@ pub use rail::{RailOptions, RailReport, RailVerdict, analyse_rail};
 pub use segment::{Segmentation, pelt, pelt_penalty, segment_log_current};
 pub use series::{Series, read_series};
 pub use source::{Compression, Source};
-pub use stored::{Provenance, StoredTrace, Zoom, ZoomCell, store, store_source};
+pub use stored::{KeptAnalysis, Provenance, StoredTrace, Zoom, ZoomCell, store, store_source};

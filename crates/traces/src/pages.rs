@@ -170,15 +170,21 @@ impl Pages {
     /// Appends up to `most` values (NaN where there is none); returns how many.
     pub(crate) fn read(&mut self, most: usize, out: &mut Vec<f64>) -> Result<usize, String> {
         let before = out.len();
-        loop {
-            let wanted = most - (out.len() - before);
-            let held = (self.rest.len() - self.taken).min(wanted);
-            out.extend_from_slice(&self.rest[self.taken..self.taken + held]);
-            self.taken += held;
-            if held == wanted || !self.refill()? {
-                return Ok(out.len() - before);
+        let held = (self.rest.len() - self.taken).min(most);
+        out.extend_from_slice(&self.rest[self.taken..self.taken + held]);
+        self.taken += held;
+        while out.len() - before < most {
+            if self.page(out)? == Held::Nothing {
+                break;
             }
         }
+        if out.len() - before > most {
+            self.rest.clear();
+            self.rest.extend_from_slice(&out[before + most..]);
+            self.taken = 0;
+            out.truncate(before + most);
+        }
+        Ok(out.len() - before)
     }
 
     fn refill(&mut self) -> Result<bool, String> {
@@ -249,6 +255,13 @@ impl Pages {
 
     /// How many of a page's values are there; which ones stays in `levels`.
     fn defined(&mut self, bytes: &[u8], n: usize) -> Result<usize, String> {
+        // One run of ones, as all writers say that nothing is missing.
+        let mut run = bytes;
+        if varint(&mut run).is_some_and(|h| h & 1 == 0 && h >> 1 >= n as u64)
+            && run.first() == Some(&1)
+        {
+            return Ok(n);
+        }
         self.levels.clear();
         let mut levels = std::mem::take(&mut self.levels);
         hybrid(bytes, 1, n, &mut Raw(&mut levels))?;
@@ -270,7 +283,7 @@ impl Pages {
         let held = match encoding {
             Encoding::PLAIN => {
                 self.plain(bytes, some, out)?;
-                self.missing |= out[before..].iter().any(|x| !x.is_finite());
+                self.missing |= !all_finite(&out[before..]);
                 Held::Plain
             }
             Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY => {
@@ -324,6 +337,11 @@ impl Pages {
         }
         Ok(())
     }
+}
+
+/// In groups without a branch, so that they are looked at side by side.
+fn all_finite(values: &[f64]) -> bool {
+    values.chunks(64).all(|c| c.iter().fold(true, |sound, x| sound & x.is_finite()))
 }
 
 /// Takes decoded indices.

@@ -5,9 +5,10 @@
 //! memory; a thread waits for a free one before it takes a piece, so the piece in line can always be finished.
 
 use crate::analysis::{Analysis, Quantile, Stopped};
+use crate::arrow::Arrow;
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, BATCH, Group, Plan, guarded};
+use crate::columnar::{self, BATCH, Group, Next, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -24,7 +25,7 @@ use parquet::file::reader::SerializedFileReader;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -57,14 +58,12 @@ pub fn analyse(
 enum Feed {
     Text { chunker: Mutex<Chunker>, rows: RowReader },
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
-    Groups { plan: Plan, path: PathBuf, next: AtomicUsize, failure: Mutex<Option<String>> },
-    Stream { plan: Plan, path: PathBuf, state: Mutex<StreamState>, failure: Mutex<Option<String>> },
+    Groups { plan: Plan, path: PathBuf, next: Mutex<Next>, failure: Mutex<Option<String>> },
+    Arrow { regular: bool, state: Mutex<ArrowState>, failure: Mutex<Option<String>> },
 }
 
-struct StreamState {
-    reader: SerializedFileReader<File>,
-    group: usize,
-    open: Option<Group>,
+struct ArrowState {
+    arrow: Box<Arrow>,
     number: u64,
 }
 
@@ -143,12 +142,20 @@ pub(crate) fn analyse_with(
                 base_s = first;
             }
             origin_s = plan.origin_s();
-            if plan.whole_groups {
-                Feed::Groups { plan, path, next: AtomicUsize::new(0), failure: Mutex::new(None) }
-            } else {
-                let state = StreamState { reader, group: 0, open: None, number: 0 };
-                Feed::Stream { plan, path, state: Mutex::new(state), failure: Mutex::new(None) }
-            }
+            let next = Mutex::new(Next::default());
+            Feed::Groups { plan, path, next, failure: Mutex::new(None) }
+        }
+        Format::Arrow => {
+            let arrow = source.arrow()?;
+            let failed = |reason| TraceError::Arrow { name: name.clone(), reason };
+            let planned = guarded(|| Ok(arrow.plan(&name, &layout)));
+            origin_s = planned.map_err(failed)??;
+            let regular = !arrow.has_time();
+            let Some(arrow) = source.into_arrow() else {
+                return Err(failed("it is not open".to_owned()));
+            };
+            let state = Mutex::new(ArrowState { arrow, number: 0 });
+            Feed::Arrow { regular, state, failure: Mutex::new(None) }
         }
     };
     if let Some(tap) = &mut tap {
@@ -243,9 +250,19 @@ fn report(
     drop(reducer);
     let elapsed_s = started.elapsed().as_secs_f64();
     let done_bytes = match &shared.feed {
-        Feed::Groups { plan, .. } | Feed::Stream { plan, .. } => {
+        Feed::Groups { plan, .. } => {
             let share = shared.samples.load(Ordering::Relaxed) as f64 / plan.rows.max(1) as f64;
             total_bytes.map_or(bytes, |t| (t as f64 * share.min(1.0)) as u64)
+        }
+        Feed::Arrow { state, .. } => {
+            // A thread that is decoding holds the reader: what was handed out so far will do.
+            state.try_lock().map_or_else(
+                |_| consumed.load(Ordering::Relaxed),
+                |mut s| {
+                    let at = s.arrow.progress();
+                    consumed.fetch_max(at, Ordering::Relaxed).max(at)
+                },
+            )
         }
         _ => consumed.load(Ordering::Relaxed),
     };
@@ -271,7 +288,8 @@ fn why_stopped(shared: &Shared<'_>, by_person: bool) -> Option<Stopped> {
             let c = lock(chunker);
             (c.failure.clone().map(|f| format!("the input broke off: {f}")), c.offset())
         }
-        Feed::Groups { failure, .. } | Feed::Stream { failure, .. } => (lock(failure).clone(), 0),
+        Feed::Groups { failure, .. } => (lock(failure).clone(), 0),
+        Feed::Arrow { state, failure, .. } => (lock(failure).clone(), lock(state).arrow.position()),
     };
     match failure {
         Some(reason) => Some(Stopped { row: lines, byte, reason }),
@@ -308,6 +326,8 @@ fn prepare_text(source: &mut Source, layout: &Layout, text: &TextFormat) -> RowR
     if let Some(line) = first {
         rows.find_origin(&line);
     }
+    let whole = memchr::memrchr(end_byte, &source.head).map_or(0, |k| k + 1);
+    rows.learn(&source.head[..whole]);
     rows
 }
 
@@ -332,6 +352,7 @@ struct Scratch {
     buffer: Vec<u8>,
     positions: Vec<u32>,
     reader: Option<SerializedFileReader<File>>,
+    group: Option<Group>,
 }
 
 /// One thread's share.
@@ -390,12 +411,32 @@ fn take_piece(
     counter: &mut Counter,
     parsed: &mut Parsed,
 ) -> Option<u64> {
-    let Scratch { buffer, positions, reader: own_reader } = scratch;
+    let Scratch { buffer, positions, reader: own_reader, group } = scratch;
     match &shared.feed {
         Feed::Text { chunker, rows } => {
             let piece = lock(chunker).next(buffer)?;
             parsed.clear(rows.regular());
-            parse_lines(rows, buffer, PAD, piece.end, piece.offset, positions, parsed);
+            let mut end = piece.end;
+            if piece.open_end {
+                let start = memchr::memrchr(b'\n', &buffer[PAD..end]).map_or(PAD, |k| PAD + k + 1);
+                if rows.may_be_cut(&buffer[start..end]) {
+                    end = start;
+                }
+            }
+            parse_lines(rows, buffer, PAD, end, piece.offset, positions, parsed);
+            if end < piece.end {
+                let row = &buffer[end..piece.end];
+                parsed.rows += 1;
+                parsed.bytes += row.len() as u64;
+                parsed.refuse(piece.offset + (end - PAD) as u64, false, || {
+                    format!(
+                        "the last row \"{}\" has no line end and a shorter last number than others: it may be cut, and is left out",
+                        crate::rows::show(row)
+                    )
+                });
+                rows.pad_voltage(parsed);
+                parsed.lines += 1;
+            }
             if let Some((byte, length)) = piece.long_line {
                 parsed.rows += 1;
                 parsed.bytes += length;
@@ -425,10 +466,10 @@ fn take_piece(
             Some(piece.number)
         }
         Feed::Groups { plan, path, next, failure } => {
-            let group = next.fetch_add(1, Ordering::Relaxed);
-            if group >= plan.groups || lock(failure).is_some() {
+            if lock(failure).is_some() {
                 return None;
             }
+            let part = lock(next).take(plan)?;
             parsed.clear(plan.even.is_some() || !plan.has_time());
             if own_reader.is_none() {
                 match columnar::open(path) {
@@ -440,41 +481,28 @@ fn take_piece(
                 }
             }
             let reader = own_reader.as_ref()?;
-            let read =
-                guarded(|| Group::open(plan, reader, group)?.read_whole(plan, parsed, counter));
-            keep_failure(path, group, read, failure, parsed);
-            Some(group as u64)
+            let read = guarded(|| Group::part(group, plan, reader, part, parsed, counter));
+            keep_failure(path, part.group, read, failure, parsed);
+            Some(part.number)
         }
-        Feed::Stream { plan, path, state, failure } => {
+        Feed::Arrow { regular, state, failure } => {
             let mut s = lock(state);
-            parsed.clear(plan.even.is_some() || !plan.has_time());
-            while s.group < plan.groups && lock(failure).is_none() {
-                if s.open.is_none() {
-                    match guarded(|| Group::open(plan, &s.reader, s.group)) {
-                        Ok(g) => s.open = Some(g),
-                        Err(e) => {
-                            keep_failure(path, s.group, Err(e), failure, parsed);
-                            break;
-                        }
-                    }
+            parsed.clear(*regular);
+            if lock(failure).is_some() {
+                return None;
+            }
+            match guarded(|| s.arrow.read(BATCH, parsed)) {
+                Ok(true) => {
+                    s.number += 1;
+                    Some(s.number - 1)
                 }
-                let group = s.group;
-                let read =
-                    s.open.as_mut().map_or(Ok(false), |g| guarded(|| g.read(plan, BATCH, parsed)));
-                match read {
-                    Ok(true) => {
-                        let number = s.number;
-                        s.number += 1;
-                        return Some(number);
-                    }
-                    Ok(false) => {
-                        s.open = None;
-                        s.group += 1;
-                    }
-                    Err(e) => keep_failure(path, group, Err(e), failure, parsed),
+                Ok(false) => None,
+                Err(e) => {
+                    parsed.clear(*regular);
+                    *lock(failure) = Some(s.arrow.told(&e));
+                    None
                 }
             }
-            None
         }
     }
 }
@@ -482,7 +510,7 @@ fn take_piece(
 fn keep_failure(
     path: &Path,
     group: usize,
-    read: Result<bool, String>,
+    read: Result<(), String>,
     failure: &Mutex<Option<String>>,
     parsed: &mut Parsed,
 ) {

@@ -117,6 +117,8 @@ pub(crate) struct RowReader {
     /// Taken off every time, in the column's unit; whole days (as seconds) for stamps.
     pub(crate) origin: i64,
     pub(crate) last_column: usize,
+    /// Longest last number among the first rows: a last row without a line end whose number is shorter may have been cut inside it.
+    longest_last: usize,
 }
 
 /// Why a row gave no sample.
@@ -138,11 +140,33 @@ impl RowReader {
             voltage: layout.voltage.map(|v| (v.column, v.volts_per_unit)),
             origin: 0,
             last_column: layout.last_column(),
+            longest_last: 0,
         }
     }
 
     pub(crate) fn regular(&self) -> bool {
         matches!(self.time, TimeSource::Interval { .. })
+    }
+
+    /// Looks at the first rows, whole lines, for what [`RowReader::may_be_cut`] compares with.
+    pub(crate) fn learn(&mut self, lines: &[u8]) {
+        let rows =
+            lines.split(|b| *b == b'\n' || *b == b'\r').filter(|l| !l.trim_ascii().is_empty());
+        let longest = rows.take(256).filter_map(|row| self.last_number(row)).max();
+        self.longest_last = longest.unwrap_or(0);
+    }
+
+    /// Length of the last number of a row, where it is read and nothing stands behind it.
+    fn last_number(&self, row: &[u8]) -> Option<usize> {
+        let mut fields: Vec<&[u8]> = vec![&[]; self.last_column + 2];
+        let n = split(row.trim_ascii_end(), self.text.delimiter, &mut fields);
+        (n == self.last_column + 1).then(|| fields[n - 1].trim_ascii().len())
+    }
+
+    /// A last line without a line end: does it end in a number that is read and shorter than those of other rows? It may be the first digits
+    /// of a longer one (1.2 of 1.2e-05), and nothing in it tells.
+    pub(crate) fn may_be_cut(&self, row: &[u8]) -> bool {
+        self.last_number(row).is_some_and(|length| length < self.longest_last)
     }
 
     /// What is taken off every time (s).
@@ -188,7 +212,7 @@ impl RowReader {
         out.lines += 1;
     }
 
-    fn pad_voltage(&self, out: &mut Parsed) {
+    pub(crate) fn pad_voltage(&self, out: &mut Parsed) {
         if self.voltage.is_some() && out.regular {
             out.voltage.push(f64::NAN);
         }

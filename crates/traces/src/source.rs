@@ -1,5 +1,6 @@
 //! Where the bytes come from: files, standard input, compressed and growing files; and their cutting into whole lines.
 
+use crate::arrow::{self, Arrow};
 use crate::error::TraceError;
 use crate::number::PAD;
 use flate2::read::MultiGzDecoder;
@@ -33,9 +34,15 @@ pub struct Source {
     pub(crate) reader: Box<dyn Read + Send>,
     pub(crate) head: Vec<u8>,
     head_complete: bool,
+    /// Why there is no more of the head.
+    head_failure: Option<String>,
     pub(crate) total_bytes: Option<u64>,
     pub(crate) consumed: Arc<AtomicU64>,
     pub(crate) parquet: Option<PathBuf>,
+    /// A file on the disk, not packed: it can be read at any place.
+    place: Option<PathBuf>,
+    /// Arrow, once it was looked into.
+    arrow: Option<Box<Arrow>>,
     pub(crate) compression: Compression,
     /// Bytes already taken off the front.
     pub(crate) skipped: u64,
@@ -53,7 +60,7 @@ impl std::fmt::Debug for Source {
 }
 
 impl Source {
-    /// Opens a file; `-` is standard input. gzip, Zstandard and Parquet are recognised by their first bytes.
+    /// Opens a file; `-` is standard input. gzip, Zstandard, Parquet and Arrow are recognised by their first bytes.
     ///
     /// # Errors
     /// [`TraceError::Io`], [`TraceError::Directory`], [`TraceError::Empty`].
@@ -86,8 +93,9 @@ impl Source {
         if meta.is_file() {
             source.total_bytes = Some(meta.len());
         }
-        if source.head.starts_with(b"PAR1") && source.compression == Compression::None {
-            source.parquet = Some(path.to_owned());
+        if meta.is_file() && source.compression == Compression::None {
+            source.place = Some(path.to_owned());
+            source.parquet = source.head.starts_with(b"PAR1").then(|| path.to_owned());
         }
         Ok(source)
     }
@@ -157,13 +165,78 @@ impl Source {
             reader,
             head,
             head_complete: false,
+            head_failure: None,
             total_bytes: None,
             consumed,
             parquet: None,
+            place: None,
+            arrow: None,
             compression,
             skipped: 0,
             hash,
         })
+    }
+
+    /// Is it Arrow, by its first bytes?
+    pub(crate) fn is_arrow(&mut self) -> bool {
+        self.arrow.is_some() || arrow::is_arrow(self.fill_head())
+    }
+
+    /// The reader of its record batches, which takes over from here; the same one each time.
+    pub(crate) fn arrow(&mut self) -> Result<&mut Arrow, TraceError> {
+        if self.arrow.is_none() {
+            if !arrow::is_arrow(self.fill_head()) {
+                let reason = "it does not start as Arrow does".to_owned();
+                return Err(TraceError::Arrow { name: self.name.clone(), reason });
+            }
+            let opened = match &self.place {
+                Some(path) => Arrow::file(path),
+                None => {
+                    let head = io::Cursor::new(std::mem::take(&mut self.head));
+                    let rest = std::mem::replace(&mut self.reader, Box::new(io::empty()));
+                    Arrow::stream(Box::new(head.chain(rest)))
+                }
+            };
+            let failed = |reason| TraceError::Arrow { name: self.name.clone(), reason };
+            self.arrow = Some(Box::new(opened.map_err(failed)?));
+        }
+        self.arrow.as_deref_mut().ok_or_else(|| TraceError::Arrow {
+            name: self.name.clone(),
+            reason: "it is not open".to_owned(),
+        })
+    }
+
+    /// Hands that reader on.
+    pub(crate) fn into_arrow(mut self) -> Option<Box<Arrow>> {
+        self.arrow.take()
+    }
+
+    /// The file, where the pass reads at places of its own choice, so that the bytes do not come by one after the other.
+    pub(crate) fn read_in_place(&mut self) -> Option<PathBuf> {
+        let place = self.parquet.clone().or_else(|| self.place.clone())?;
+        (self.parquet.is_some() || self.is_arrow()).then_some(place)
+    }
+
+    /// A packed file of which nothing can be unpacked.
+    pub(crate) fn check_head(&mut self) -> Result<(), TraceError> {
+        self.fill_head();
+        let broken = self.head_failure.is_some() && !self.head.contains(&b'\n');
+        if !self.head.is_empty() && !broken {
+            return Ok(());
+        }
+        let kind = match self.compression {
+            Compression::None => return Ok(()),
+            Compression::Gzip => "gzip",
+            Compression::Zstandard => "Zstandard",
+        };
+        let reason = match &self.head_failure {
+            Some(e) => format!(
+                "only {} byte(s) of it can be unpacked ({e}): it is cut or damaged at its start, copy it again",
+                self.head.len()
+            ),
+            None => "it unpacks to nothing".to_owned(),
+        };
+        Err(TraceError::Packed { name: self.name.clone(), kind, reason })
     }
 
     /// What it is called in messages.
@@ -197,6 +270,7 @@ impl Source {
                     }
                     Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                     Err(e) => {
+                        self.head_failure = Some(e.to_string());
                         let failed = Failed(Some(e));
                         self.reader = Box::new(failed);
                         break;
@@ -294,6 +368,8 @@ pub(crate) struct Piece {
     pub(crate) offset: u64,
     /// A line of this many bytes was passed over at this byte, after the piece's own lines.
     pub(crate) long_line: Option<(u64, u64)>,
+    /// The input's last line has no line end.
+    pub(crate) open_end: bool,
     /// Bytes left over at the end that are no whole frame.
     pub(crate) left_over: usize,
 }
@@ -433,6 +509,7 @@ impl Chunker {
             };
             if self.done && self.failure.is_none() && self.cut == Cut::Lines {
                 piece.end = buffer.len();
+                piece.open_end = piece.end > PAD && buffer[piece.end - 1] != b'\n';
             } else if let Some(end) = end {
                 piece.end = end;
                 self.carry.extend_from_slice(&buffer[end..]);

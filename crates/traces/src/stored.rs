@@ -60,7 +60,36 @@ pub struct Provenance {
     pub source_sha256: String,
     /// How it was read; filled in.
     pub read_as: String,
+    /// Where the analysis lies that was made while it was stored; filled in.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub analysis: Option<KeptAnalysis>,
 }
+
+/// Where the stored file holds its analysis: JSON, packed with Zstandard.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeptAnalysis {
+    offset: u64,
+    length: u64,
+    /// SHA-256 of these bytes, hexadecimal.
+    sha256: String,
+}
+
+/// The analysis with the rules it was made by.
+#[derive(Serialize)]
+struct Made<'a> {
+    options: &'a Options,
+    analysis: &'a Analysis,
+}
+
+/// The same, read back.
+#[derive(Deserialize)]
+struct MadeBack {
+    options: Options,
+    analysis: Analysis,
+}
+
+/// Longer ones are not believed, packed or unpacked.
+const LONGEST_ANALYSIS: usize = 256 << 20;
 
 /// Analyses `source` and stores it at `target` in the same pass. The file appears whole or not at all.
 ///
@@ -104,7 +133,7 @@ pub fn store_source(
     }
     let hash = Arc::clone(&source.hash);
     let consumed = Arc::clone(&source.consumed);
-    let parquet_source = source.parquet.clone();
+    let in_place = source.read_in_place();
     let folder =
         target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let temp = unfinished_in(folder).map_err(io)?;
@@ -125,7 +154,7 @@ pub fn store_source(
     if stopped {
         return Err(TraceError::Cancelled);
     }
-    (provenance.source_sha256, provenance.source_bytes) = match parquet_source {
+    (provenance.source_sha256, provenance.source_bytes) = match in_place {
         Some(path) => hash_file(&path)?,
         None => {
             let mut guard = hash.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
@@ -133,7 +162,7 @@ pub fn store_source(
             (guard.take().map_or_else(String::new, |h| hex(&h.finalize())), bytes)
         }
     };
-    tap.finish(&provenance).map_err(|e| stored(&name, e))?;
+    tap.finish(provenance, &Made { options, analysis: &analysis }).map_err(|e| stored(&name, e))?;
     temp.as_file().sync_all().map_err(io)?;
     temp.persist(target).map_err(|e| io(e.error))?;
     Ok(analysis)
@@ -261,7 +290,7 @@ impl StoreTap {
         Ok(())
     }
 
-    fn finish(mut self, provenance: &Provenance) -> Result<(), String> {
+    fn finish(mut self, mut provenance: Provenance, made: &Made<'_>) -> Result<(), String> {
         if let Some(f) = self.failure.take() {
             return Err(f);
         }
@@ -274,8 +303,16 @@ impl StoreTap {
         index.first_s = self.first_ns.unwrap_or(0) as f64 * 1e-9;
         index.step_s = if even { self.step_ns.unwrap_or(0) as f64 * 1e-9 } else { 0.0 };
         index.last_s = self.last_ns as f64 * 1e-9;
-        index.provenance = serde_json::to_string(provenance).map_err(|e| e.to_string())?;
         let mut writer = self.writer.take().ok_or("written twice")?;
+        let made = serde_json::to_vec(made).map_err(|e| e.to_string())?;
+        let made = zstd::bulk::compress(&made, 3).map_err(|e| e.to_string())?;
+        provenance.analysis = Some(KeptAnalysis {
+            offset: writer.bytes_written() as u64,
+            length: made.len() as u64,
+            sha256: hex(&Sha256::digest(&made)),
+        });
+        writer.write_all(&made).map_err(|e| e.to_string())?;
+        index.provenance = serde_json::to_string(&provenance).map_err(|e| e.to_string())?;
         index.groups = places(writer.flushed_row_groups()).unwrap_or_default();
         let bytes = index.to_bytes();
         let offset = writer.bytes_written() as u64;
@@ -424,6 +461,26 @@ impl StoredTrace {
     pub fn provenance(&self) -> Result<Provenance, TraceError> {
         serde_json::from_str(&self.index.provenance)
             .map_err(|e| stored(&self.path.display().to_string(), format!("provenance: {e}")))
+    }
+
+    /// The analysis that was made while the trace was stored, so that a long one needs no second pass. `None` where there is none, it was
+    /// made by other `options`, or it is damaged: then the samples tell it again.
+    pub fn analysis(&mut self, options: &Options) -> Option<Analysis> {
+        let place = self.provenance().ok()?.analysis?;
+        let length = usize::try_from(place.length).ok().filter(|n| *n <= LONGEST_ANALYSIS)?;
+        let size = self.file.metadata().ok()?.len();
+        place.offset.checked_add(place.length).filter(|end| *end <= size)?;
+        let mut bytes = vec![0u8; length];
+        self.file.seek(SeekFrom::Start(place.offset)).ok()?;
+        self.file.read_exact(&mut bytes).ok()?;
+        if hex(&Sha256::digest(&bytes)) != place.sha256 {
+            return None;
+        }
+        let text = zstd::bulk::decompress(&bytes, LONGEST_ANALYSIS).ok()?;
+        let made: MadeBack = serde_json::from_slice(&text).ok()?;
+        // How the work was cut up does not change the result.
+        let cut = |o: &Options| Options { threads: 0, chunk_bytes: 0, ..o.clone() };
+        (cut(&made.options) == cut(options)).then_some(made.analysis)
     }
 
     /// Samples.

@@ -197,3 +197,42 @@ fn layouts_that_cannot_be() {
     .unwrap();
     assert_eq!((a.extent.samples, a.extent.refused_rows), (1, 1));
 }
+
+/// A last row without a line end: 1.2 of 1.2e-05 is a number too, and the highest of the whole trace.
+#[test]
+fn a_last_number_that_may_be_cut_is_left_out() {
+    let rows: String = (0..9).map(|k| format!("0.{k},1.{}e-05\n", k % 3)).collect();
+    let whole = format!("time_s,current_a\n{rows}0.9,1.2e-05");
+    let read = |text: &str, chunk_bytes: usize| {
+        let o = Options { chunk_bytes, ..Options::default() };
+        let source = Source::from_reader("t", Box::new(Cursor::new(text.as_bytes().to_vec())));
+        let a = analyse(source.unwrap(), None, &o, &mut |_| Control::Continue).unwrap();
+        (a.extent.samples, a.extent.refused_rows, a.current.max.value < 1.4e-5)
+    };
+    for chunk in [64, 1 << 18] {
+        assert_eq!(read(&whole, chunk), (10, 0, true), "a row as long as the others");
+        for cut in 1..7 {
+            let found = read(&whole[..whole.len() - cut], chunk);
+            assert_eq!(found, (9, 1, true), "{cut} bytes cut");
+        }
+        // Where the last field is none that is read, its cut does no harm.
+        let with_state: String = whole.replace("e-05", "e-05,1").replace("_a", "_a,state");
+        assert_eq!(read(&with_state[..with_state.len() - 1], chunk), (10, 0, true));
+    }
+}
+
+#[test]
+fn a_packed_file_cut_at_its_start() {
+    let mut gz = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    std::io::Write::write_all(&mut gz, b"time_s,current_a\n0,1\n1,2\n").unwrap();
+    let gz = gz.finish().unwrap();
+    for end in [4, 9, 12, 14] {
+        let source =
+            Source::from_reader("t.gz", Box::new(Cursor::new(gz[..end].to_vec()))).unwrap();
+        let told = analyse(source, None, &Options::default(), &mut |_| Control::Continue)
+            .unwrap_err()
+            .to_string();
+        assert!(told.starts_with("t.gz is compressed with gzip, and only "), "{told}");
+        assert!(told.contains("cut or damaged at its start"), "{told}");
+    }
+}

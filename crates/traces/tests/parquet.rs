@@ -4,14 +4,20 @@
 #[allow(dead_code, reason = "shared with the damaged files")]
 mod corpus;
 
-use overwinter_traces::{Source, read_series};
+use overwinter_traces::{Source, TimeSource, detect, read_series};
+use parquet::basic::{Compression, Encoding};
+use parquet::data_type::{DoubleType, Int64Type};
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::parser::parse_message_type;
+use std::sync::Arc;
 
 #[test]
 fn versions_compressions_and_encodings_say_the_same() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("t.parquet");
     let mut seen = 0;
-    for seed in corpus::all().into_iter().filter(|s| matches!(s.way, corpus::Way::File)) {
+    for seed in corpus::all().into_iter().filter(|s| s.name.starts_with("parquet")) {
         std::fs::write(&path, &seed.bytes).unwrap();
         let s = read_series(Source::open(&path).unwrap(), None, usize::MAX).unwrap();
         let ks: Vec<u32> = (0..300).filter(|k| k % 11 != 3).collect();
@@ -28,4 +34,60 @@ fn versions_compressions_and_encodings_say_the_same() {
         seen += 1;
     }
     assert_eq!(seen, 5);
+}
+
+/// One row group of 700 001 rows, cut into parts for the threads: pages of odd sizes, nulls, a dictionary, an encoding that the library decodes.
+#[test]
+fn a_large_row_group_is_read_in_parts() {
+    const ROWS: u32 = 700_001;
+    let level = |k: u32| 1e-5 * f64::from(k % 1013 + 1);
+    let there = |k: u32| k % 977 != 5;
+    let schema = parse_message_type(
+        "message m { REQUIRED DOUBLE time_s; OPTIONAL DOUBLE current_a; REQUIRED INT64 t_us; }",
+    )
+    .unwrap();
+    for dictionary in [true, false] {
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_data_page_row_count_limit(10_007)
+            .set_dictionary_enabled(false)
+            .set_column_dictionary_enabled("current_a".into(), dictionary)
+            .set_column_encoding("t_us".into(), Encoding::DELTA_BINARY_PACKED)
+            .build();
+        let mut bytes = Vec::new();
+        let mut writer =
+            SerializedFileWriter::new(&mut bytes, Arc::new(schema.clone()), Arc::new(properties))
+                .unwrap();
+        let mut group = writer.next_row_group().unwrap();
+        let times: Vec<f64> = (0..ROWS).map(|k| f64::from(k) / 1024.0).collect();
+        let some: Vec<f64> = (0..ROWS).filter(|k| there(*k)).map(level).collect();
+        let levels: Vec<i16> = (0..ROWS).map(|k| i16::from(there(k))).collect();
+        let micro: Vec<i64> = (0..ROWS).map(|k| i64::from(k) * 500 + i64::from(k % 3)).collect();
+        let mut c = group.next_column().unwrap().unwrap();
+        c.typed::<DoubleType>().write_batch(&times, None, None).unwrap();
+        c.close().unwrap();
+        let mut c = group.next_column().unwrap().unwrap();
+        c.typed::<DoubleType>().write_batch(&some, Some(&levels), None).unwrap();
+        c.close().unwrap();
+        let mut c = group.next_column().unwrap().unwrap();
+        c.typed::<Int64Type>().write_batch(&micro, None, None).unwrap();
+        c.close().unwrap();
+        group.close().unwrap();
+        writer.close().unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("large.parquet");
+        std::fs::write(&path, &bytes).unwrap();
+        for (column, seconds_per_unit) in [(0, 1.0), (2, 1e-6)] {
+            let mut layout = detect(&mut Source::open(&path).unwrap()).unwrap();
+            layout.time = TimeSource::Column { column, seconds_per_unit };
+            let s = read_series(Source::open(&path).unwrap(), Some(layout), usize::MAX).unwrap();
+            let kept: Vec<u32> = (0..ROWS).filter(|k| there(*k)).collect();
+            assert_eq!(s.time_s.len(), kept.len());
+            for (k, n) in kept.iter().enumerate() {
+                let time =
+                    if column == 0 { times[*n as usize] } else { micro[*n as usize] as f64 * 1e-6 };
+                assert_eq!((s.time_s[k], s.current_a[k]), (time, level(*n)), "row {n}");
+            }
+        }
+    }
 }

@@ -56,6 +56,7 @@ fn layouts() -> impl Strategy<Value = Layout> {
             }
         ),
         Just(Format::Parquet),
+        Just(Format::Arrow),
     ];
     let time = prop_oneof![
         (0usize..4).prop_map(|column| TimeSource::Column { column, seconds_per_unit: 1e-3 }),

@@ -150,3 +150,49 @@ fn what_is_no_stored_trace_is_refused() {
     std::fs::write(file.path(), vec![b'x'; 100]).unwrap();
     assert!(matches!(StoredTrace::open(file.path()), Err(TraceError::Stored { .. })));
 }
+
+#[test]
+fn the_analysis_is_kept_with_the_samples() {
+    for name in ["trace_clean.csv", "trace_gap.csv", "trace_not_a_number.csv", "trace_uneven.csv"] {
+        let folder = tempfile::tempdir().unwrap();
+        let kept = folder.path().join("kept.parquet");
+        let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name);
+        let o = Options::default();
+        let made =
+            store(&source, None, &o, Provenance::default(), &kept, &mut |_| Control::Continue)
+                .unwrap();
+        let mut trace = StoredTrace::open(&kept).unwrap();
+        let back = trace.analysis(&Options { threads: 1, ..o.clone() }).expect("kept");
+        // As text, since what is not a number is not equal to itself.
+        assert_eq!(format!("{back:?}"), format!("{made:?}"), "{name}");
+        assert!(trace.analysis(&Options { quiet_after_wake_s: 1.0, ..o.clone() }).is_none());
+        // A damaged one is none: the samples tell it again.
+        let mut bytes = std::fs::read(&kept).unwrap();
+        let at = bytes.windows(4).rposition(|w| w == [0x28, 0xb5, 0x2f, 0xfd]).unwrap();
+        bytes[at + 40] ^= 1;
+        std::fs::write(&kept, bytes).unwrap();
+        assert!(StoredTrace::open(&kept).unwrap().analysis(&o).is_none());
+    }
+}
+
+/// What a killed process left is taken away after an hour; what another one is writing is not.
+#[test]
+fn leftovers_are_cleared() {
+    let folder = tempfile::tempdir().unwrap();
+    let hour_ago = std::time::SystemTime::now() - std::time::Duration::from_secs(4000);
+    let make = |name: &str| {
+        let file = std::fs::File::create(folder.path().join(name)).unwrap();
+        file.set_modified(hour_ago).unwrap();
+        file
+    };
+    make(".unfinished-old");
+    make("traces.parquet");
+    let busy = make(".unfinished-busy");
+    busy.lock().unwrap();
+    std::fs::File::create(folder.path().join(".unfinished-new")).unwrap();
+    overwinter_traces::clear_leftovers(folder.path(), ".unfinished-");
+    let mut left: Vec<_> =
+        std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+    left.sort();
+    assert_eq!(left, [".unfinished-busy", ".unfinished-new", "traces.parquet"]);
+}

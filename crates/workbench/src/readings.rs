@@ -186,6 +186,9 @@ pub(crate) fn plain(
             priors::SLEEP_CURRENT * value.abs(),
         ));
     }
+    if let Some(scatter) = &reading.type_a {
+        plain.influences.push(Influence::standard("scatter within the record", scatter.si().abs()));
+    }
     Ok(plain)
 }
 
@@ -196,6 +199,7 @@ fn wrong_unit(reading: &Reading) -> Option<evaluation::ReadingFault> {
         .value
         .iter()
         .chain(&reading.repeats)
+        .chain(&reading.type_a)
         .chain(&reading.zero_before)
         .chain(&reading.zero_after)
         .chain(reading.settling.iter().map(|p| &p.value))

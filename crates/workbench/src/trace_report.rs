@@ -611,8 +611,16 @@ pub struct RailCapture {
     pub before_v: f64,
     /// Median at the end (V).
     pub after_v: f64,
-    /// Lowest (V).
+    /// Lowest, averaged over the filter (V).
     pub lowest_v: f64,
+    /// Lowest single sample (V).
+    pub lowest_sample_v: f64,
+    /// The rail is averaged over this before it is judged (s); 0: sample by sample.
+    pub filter_s: f64,
+    /// It was derived from the noise, not stated.
+    pub filter_derived: bool,
+    /// What noise may still move the lowest point by (V).
+    pub noise_left_v: f64,
     /// When (s).
     pub lowest_at_s: f64,
     /// Depth of the dip (V).
@@ -696,6 +704,37 @@ pub struct TraceLoad {
     pub peak_a: f64,
     /// How long it lasts (s).
     pub peak_s: f64,
+    /// The document was written; else this is what would be written.
+    pub written: bool,
+    /// What to mind.
+    pub cautions: Vec<String>,
+}
+
+/// A sleep floor written into a session as a reading.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TraceFloorReading {
+    /// See [`crate::report::SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// The recording.
+    pub recording: String,
+    /// Its specimen.
+    pub specimen: String,
+    /// The session.
+    pub session: String,
+    /// Its document, relative to the folder.
+    pub file: String,
+    /// The reading was not there before.
+    pub new: bool,
+    /// The floor (A), its zero taken off; uncertainty by its own scatter.
+    pub current_a: TraceFigure,
+    /// Half-width of the instrument's limits at it (A), where instrument and range are known; the reading's budget adds them.
+    pub limit_a: Option<f64>,
+    /// The zero that was taken off (A).
+    pub zero_a: f64,
+    /// Windows that were averaged.
+    pub windows: u64,
+    /// Time asleep (s).
+    pub asleep_s: f64,
     /// The document was written; else this is what would be written.
     pub written: bool,
     /// What to mind.

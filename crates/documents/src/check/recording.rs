@@ -98,9 +98,25 @@ fn layout(checker: &mut Checker<'_>, entry: &Entry<Recording>, root: &KeyPath) {
             "keep one of them",
         );
     }
+    let times = [
+        ("time_column", layout.time_column),
+        ("stamp_column", layout.stamp_column),
+        ("clock_column", layout.clock_column),
+    ];
+    let mut stated = times.iter().filter(|(_, column)| column.is_some());
+    if let (Some(_), Some((second, _))) = (stated.next(), stated.next()) {
+        checker.error(
+            entry,
+            &root.key(second),
+            "layout",
+            "the time is stated in two ways",
+            "keep one of `time_column`, `stamp_column`, `clock_column`",
+        );
+    }
     let zero = [
         ("time_column", layout.time_column),
         ("stamp_column", layout.stamp_column),
+        ("clock_column", layout.clock_column),
         ("current_column", layout.current_column),
         ("less_column", layout.less_column),
         ("voltage_column", layout.voltage_column),

@@ -38,6 +38,8 @@ pub(super) fn session(checker: &mut Checker<'_>, entry: &Entry<Session>) {
     for (index, reading) in session.readings.iter().enumerate() {
         let place = root.key("readings").index(index);
         self::reading(checker, entry, &place, reading, session.instrument.as_deref());
+        let name = reading.recording.as_deref();
+        checker.reference(entry, &place.key("recording"), DocumentKind::Recording, name);
     }
     let superseded =
         session.retracted.as_ref().and_then(|retracted| retracted.superseded_by.as_deref());
@@ -315,6 +317,7 @@ fn value_and_dimension<T>(
     }
     let mut values: Vec<(&AnyQuantity, KeyPath)> = Vec::new();
     values.extend(reading.value.iter().map(|value| (value, place.key("value"))));
+    values.extend(reading.type_a.iter().map(|value| (value, place.key("type_a"))));
     values.extend(reading.zero_before.iter().map(|value| (value, place.key("zero_before"))));
     values.extend(reading.zero_after.iter().map(|value| (value, place.key("zero_after"))));
     for (index, point) in reading.settling.iter().enumerate() {

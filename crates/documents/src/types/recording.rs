@@ -40,6 +40,8 @@ choices! {
         F64 = "f64",
         /// Parquet.
         Parquet = "Parquet",
+        /// Arrow record batches, a file or a stream.
+        Arrow = "Arrow",
     }
 
     /// The order of a date's parts.
@@ -126,7 +128,7 @@ record! {
 sparse! {
     /// How a trace file is read. Columns count from 1. What is left out is found in the file.
     pub struct LayoutNote {
-        /// Text, raw numbers or Parquet.
+        /// Text, raw numbers, Parquet or Arrow.
         pub samples: Option<Samples>,
         /// Between fields.
         pub between: Option<Between>,
@@ -150,6 +152,14 @@ sparse! {
         pub time_unit: Option<Duration>,
         /// Column with date and time as text.
         pub stamp_column: Option<u32>,
+        /// Column with the time of day as text, where it stands apart from the date.
+        pub clock_column: Option<u32>,
+        /// Column with the date beside it; 0: there is none.
+        pub date_column: Option<u32>,
+        /// Column with the fraction of a second beside it; 0: there is none.
+        pub fraction_column: Option<u32>,
+        /// Unit of that fraction, such as "1 ms"; "1 s" for .25.
+        pub fraction_unit: Option<Duration>,
         /// Order of a date's parts.
         pub date: Option<DateParts>,
         /// Column with the current, or with the voltage over the shunt.

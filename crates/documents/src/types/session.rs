@@ -194,6 +194,8 @@ record! {
         pub instrument: Option<String>,
         /// The range in use, by its name.
         pub range: Option<String>,
+        /// Standard uncertainty of the value by the scatter inside its own record (Type A), where it is no mean of `repeats`.
+        pub type_a: Option<AnyQuantity>,
         /// Open-input zero before.
         pub zero_before: Option<AnyQuantity>,
         /// Open-input zero after.
@@ -219,6 +221,8 @@ record! {
         pub load: Option<AnyQuantity>,
         /// A photograph, as a path in the folder.
         pub photo: Option<String>,
+        /// The recording it was found in: a name of `recordings/`.
+        pub recording: Option<String>,
         /// A remark.
         pub note: Option<String>,
         /// It no longer counts.

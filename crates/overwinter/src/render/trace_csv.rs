@@ -2,8 +2,8 @@
 
 use overwinter_traces::Cell;
 use overwinter_workbench::trace_report::{
-    RailCapture, RecordingLine, TraceChange, TraceComparison, TraceFigure, TraceKept, TraceLoad,
-    TraceReport,
+    RailCapture, RecordingLine, TraceChange, TraceComparison, TraceFigure, TraceFloorReading,
+    TraceKept, TraceLoad, TraceReport,
 };
 
 fn number(x: f64) -> String {
@@ -270,6 +270,9 @@ pub(crate) fn rail(r: &RailCapture) -> Vec<Vec<String>> {
     t.plain(part, "before", r.before_v, "V");
     t.plain(part, "after", r.after_v, "V");
     t.plain(part, "lowest", r.lowest_v, "V");
+    t.plain(part, "lowest sample", r.lowest_sample_v, "V");
+    t.plain(part, "filter", r.filter_s, "s");
+    t.plain(part, "noise left", r.noise_left_v, "V");
     t.plain(part, "lowest at", r.lowest_at_s, "s");
     t.plain(part, "dip", r.dip_v, "V");
     t.plain(part, "dip lasts", r.dip_duration_s, "s");
@@ -277,6 +280,19 @@ pub(crate) fn rail(r: &RailCapture) -> Vec<Vec<String>> {
     t.plain(part, "times under", r.times_under as f64, "");
     t.plain(part, "margin", r.margin_v, "V");
     t.plain(part, "noise", r.noise_v, "V");
+    t.0
+}
+
+/// A floor.
+pub(crate) fn floor(f: &TraceFloorReading) -> Vec<Vec<String>> {
+    let mut t = Long::new();
+    t.figure(&f.specimen, "sleep current", &f.current_a, "A");
+    if let Some(limit) = f.limit_a {
+        t.plain(&f.specimen, "instrument limit", limit, "A");
+    }
+    t.plain(&f.specimen, "zero", f.zero_a, "A");
+    t.plain(&f.specimen, "windows", f.windows as f64, "");
+    t.plain(&f.specimen, "asleep", f.asleep_s, "s");
     t.0
 }
 

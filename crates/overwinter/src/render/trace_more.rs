@@ -5,7 +5,7 @@ use overwinter_quantity::{
 };
 use overwinter_workbench::text::{charge, current, duration, significant, voltage};
 use overwinter_workbench::trace_report::{
-    RailAnswer, RailCapture, TraceChange, TraceComparison, TraceLoad,
+    RailAnswer, RailCapture, TraceChange, TraceComparison, TraceFloorReading, TraceLoad,
 };
 
 use super::columns::{Cell, Columns};
@@ -123,6 +123,12 @@ pub(crate) fn rail(r: &RailCapture) -> String {
             voltage(r.dip_v)
         ),
     );
+    if r.filter_s > 0.0 {
+        let how =
+            if r.filter_derived { "from the noise; --filter states another" } else { "as stated" };
+        line("averaged over", format!("{}, {how}", duration(r.filter_s)));
+        line("lowest sample", voltage(r.lowest_sample_v));
+    }
     line("dip lasts", duration(r.dip_duration_s));
     line(
         "under the threshold",
@@ -173,6 +179,40 @@ pub(crate) fn load(l: &TraceLoad) -> String {
     out.push_str(&list("Mind", &l.cautions));
     if l.written {
         out.push_str(&format!("\nNext:  overwinter choose \"{}\"\n", l.project));
+    }
+    out
+}
+
+/// A floor that went into a session.
+pub(crate) fn floor(f: &TraceFloorReading) -> String {
+    let what = match (f.written, f.new) {
+        (true, true) => "is a new reading of",
+        (true, false) => "takes the place of its earlier reading of",
+        (false, true) => "would be a new reading of",
+        (false, false) => "would take the place of its earlier reading of",
+    };
+    let mut out = wrap(
+        &format!(
+            "The sleep floor of “{}” {what} {}, session “{}” ({}):",
+            f.recording, f.specimen, f.session, f.file
+        ),
+        0,
+    );
+    out.push('\n');
+    let mut table = Columns::new(&[]);
+    let mut line = |name: &str, text: String| table.row([format!("  {name}"), text]);
+    line("sleep current", format!("{}, by its own scatter", f.current_a.text));
+    if let Some(limit) = f.limit_a {
+        line("instrument", format!("adds ± {} (limits) in the reading's budget", current(limit)));
+    }
+    if f.zero_a != 0.0 {
+        line("zero", format!("{}, taken off", current(f.zero_a)));
+    }
+    line("averaged", format!("{} windows, {} asleep", grouped(f.windows), duration(f.asleep_s)));
+    out.push_str(&table.text(width()));
+    out.push_str(&list("Mind", &f.cautions));
+    if f.written {
+        out.push_str(&format!("\nNext:  overwinter figure {}\n", f.specimen));
     }
     out
 }

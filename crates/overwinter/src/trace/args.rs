@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
-use overwinter_documents::types::recording::{Between, LayoutNote, Samples};
+use overwinter_documents::types::recording::{Between, DateParts, LayoutNote, Samples};
 use overwinter_documents::types::session::{Doing, Edge, SourceEvent};
 use overwinter_documents::{Choice, Date, YesNo};
 use overwinter_quantity::{Current, Duration, Frequency, Resistance, Temperature, Voltage};
@@ -26,6 +26,8 @@ pub(crate) enum Trace {
     #[command(
         after_help = "Examples:\n  overwinter trace read capture.csv\n  overwinter trace read \"BOWLINE-1 build 1.4\"\n  \
 zcat capture.csv.gz | overwinter trace read - --rate \"10 kHz\" --shunt \"0.1 Ω\"\n  \
+overwinter trace read logger.txt --date-column 2 --clock-column 3 --fraction-column 4 --fraction-unit \"1 ms\"\n  \
+overwinter trace read export.arrow --current-column 3 --current-unit \"1 µA\"\n  \
 overwinter trace read growing.csv --follow      (Ctrl-C ends it and shows the result)"
     )]
     Read {
@@ -90,7 +92,7 @@ overwinter trace keep \"BOWLINE-1 build 1.4\"      (again, from its source)"
     /// Judge a capture of the rail while USB or the panel comes or goes: does the processor live through it
     #[command(after_help = "Examples:\n  overwinter trace rail \"SLIPKNOT-1 USB removed\"\n  \
 overwinter trace rail \"SLIPKNOT-1 USB removed\" --write      (as a trial that `ride` counts)\n  \
-overwinter trace rail scope.csv --threshold \"2.80 V\"\n\
+overwinter trace rail scope.csv --threshold \"2.80 V\" --filter \"10 µs\"\n\
 Exit status: 0 rides through, 1 it resets or cannot be told.")]
     Rail {
         #[command(flatten)]
@@ -101,9 +103,10 @@ Exit status: 0 rides through, 1 it resets or cannot be told.")]
         /// ± of the threshold and the probe together
         #[arg(long, value_name = "VOLTAGE")]
         tolerance: Option<Voltage>,
-        /// Shorter than this under the threshold does no harm
-        #[arg(long, value_name = "TIME", default_value = "0 s")]
-        filter: Duration,
+        /// Average the rail over this before it is judged; shorter than this under the threshold does no harm. Derived from the noise if left
+        /// out; "0 s" judges every sample
+        #[arg(long, value_name = "TIME")]
+        filter: Option<Duration>,
         /// Write the trial into a session of the specimen
         #[arg(long)]
         write: bool,
@@ -150,6 +153,26 @@ overwinter trace load capture.csv --project footbridges --activity report --dry-
         #[arg(long)]
         dry_run: bool,
     },
+    /// Write a trace's sleep floor as a reading of its specimen, with its scatter and instrument; comments of the session stay
+    #[command(
+        after_help = "Examples:\n  overwinter trace floor \"BOWLINE-1 build 1.4\" --dry-run\n  \
+overwinter trace floor \"BOWLINE-1 build 1.4\" --settled-for \"10 min\"\n  \
+overwinter trace floor \"BOWLINE-1 build 1.4\" --session \"2026-05-30 sleep\"\n\
+`figure` and `bill` then count it like any other reading. Written again, it takes the place of what stood there."
+    )]
+    Floor {
+        #[command(flatten)]
+        input: Input,
+        /// The session to write into; one of its own if left out
+        #[arg(long, value_name = "NAME")]
+        session: Option<String>,
+        /// How long the board had been left to settle
+        #[arg(long, value_name = "TIME")]
+        settled_for: Option<Duration>,
+        /// Show what would be written, and write nothing
+        #[arg(long)]
+        dry_run: bool,
+    },
     /// List the recordings of the folder
     #[command(after_help = "Example:  overwinter trace list")]
     List,
@@ -189,7 +212,7 @@ pub(crate) struct Stating {
         help_heading = "How the file is read"
     )]
     offset: Option<Current>,
-    /// text, f32, f64 or Parquet
+    /// text, f32, f64, Parquet or Arrow
     #[arg(long, value_name = "WORD", value_parser = word::<Samples>, help_heading = "How the file is read")]
     samples: Option<Samples>,
     /// What stands between fields: comma, semicolon, tab, bar, spaces
@@ -207,6 +230,29 @@ pub(crate) struct Stating {
     /// Its unit, such as "1 ms"
     #[arg(long, value_name = "TIME", help_heading = "How the file is read")]
     time_unit: Option<Duration>,
+    /// Column with date and time as text, from 1
+    #[arg(
+        long,
+        value_name = "N",
+        conflicts_with = "time_column",
+        help_heading = "How the file is read"
+    )]
+    stamp_column: Option<u32>,
+    /// Column with the time of day as text, where the date stands apart
+    #[arg(long, value_name = "N", conflicts_with_all = ["time_column", "stamp_column"], help_heading = "How the file is read")]
+    clock_column: Option<u32>,
+    /// Column with the date beside it; 0: there is none
+    #[arg(long, value_name = "N", help_heading = "How the file is read")]
+    date_column: Option<u32>,
+    /// Column with the fraction of a second beside it; 0: there is none
+    #[arg(long, value_name = "N", help_heading = "How the file is read")]
+    fraction_column: Option<u32>,
+    /// Unit of that fraction, such as "1 ms"; "1 s" for .25
+    #[arg(long, value_name = "TIME", help_heading = "How the file is read")]
+    fraction_unit: Option<Duration>,
+    /// Order of a date: "year, month, day", "day, month, year" or "month, day, year"
+    #[arg(long, value_name = "WORDS", value_parser = word::<DateParts>, help_heading = "How the file is read")]
+    date_order: Option<DateParts>,
     /// Column with the current, or with the voltage over the shunt
     #[arg(long, value_name = "N", help_heading = "How the file is read")]
     current_column: Option<u32>,
@@ -257,6 +303,12 @@ impl Stating {
                 interval: self.interval.clone(),
                 time_column: self.time_column,
                 time_unit: self.time_unit.clone(),
+                stamp_column: self.stamp_column,
+                clock_column: self.clock_column,
+                date_column: self.date_column,
+                fraction_column: self.fraction_column,
+                fraction_unit: self.fraction_unit.clone(),
+                date: self.date_order,
                 current_column: self.current_column,
                 current_unit: self.current_unit.clone(),
                 shunt_unit: self.shunt_unit.clone(),

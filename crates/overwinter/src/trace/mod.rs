@@ -9,6 +9,7 @@ use std::time::Duration;
 use anyhow::{Context, Result};
 use overwinter_quantity::{Duration as Time, Voltage};
 use overwinter_recordings::answer::{Recordings, project_of};
+use overwinter_recordings::floor::{At, floor_reading};
 use overwinter_recordings::keep::{New, keep};
 use overwinter_recordings::load::{Loading, load};
 use overwinter_recordings::rail::{Circumstances, Threshold, judge, write_trial};
@@ -89,7 +90,7 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
             let threshold = Threshold {
                 threshold_v: threshold.as_ref().map(Voltage::si),
                 tolerance_v: tolerance.as_ref().map(Voltage::si),
-                filter_s: filter.si(),
+                filter_s: filter.as_ref().map(Time::si),
             };
             let given = Circumstances {
                 event: *event,
@@ -108,6 +109,10 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
                 segments: *segments,
             };
             load_trace(common, input, project.as_deref(), &loading, *dry_run)
+        }
+        Trace::Floor { input, session, settled_for, dry_run } => {
+            let settled_s = settled_for.as_ref().map(Time::si);
+            floor(common, input, (session.as_deref(), settled_s), *dry_run)
         }
         Trace::List => {
             let bench = bench(common)?;
@@ -342,23 +347,74 @@ fn load_trace(
     let mut loaded =
         load(&bench, entry, &name, &analysis, subject.document(), loading).map_err(refuse)?;
     if !dry_run {
-        // Somebody may have saved it in an editor while the trace was read.
-        let path: PathBuf = common.folder.join(&loaded.report.file);
-        let now = std::fs::read_to_string(&path)
-            .with_context(|| format!("cannot read {}", shown(&path)))?;
-        if now.trim_start_matches('\u{feff}') != loaded.before {
-            return Err(refuse(RecordingError::missing(
-                format!("{} was changed by somebody else meanwhile", loaded.report.file),
-                "nothing was written; run it again",
-            )));
-        }
-        write_file(&common.folder, &loaded.report.file, &loaded.after)
-            .map_err(|error| refuse(error.into()))?;
+        put(common, &loaded.report.file, Some(&loaded.before), &loaded.after)?;
         loaded.report.written = true;
     }
     if dry_run && common.format == Format::Human {
         say(&render::trace_more::difference(&loaded.before, &loaded.after))?;
     }
     write(common, &loaded.report, render::trace_more::load, render::trace_csv::load)?;
+    Ok(FINE)
+}
+
+/// Writes a document, unless somebody saved it in an editor while the trace was read.
+fn put(common: &Common, file: &str, before: Option<&str>, after: &str) -> Result<()> {
+    let path: PathBuf = common.folder.join(file);
+    let changed = match before {
+        Some(before) => {
+            let now = std::fs::read_to_string(&path)
+                .with_context(|| format!("cannot read {}", shown(&path)))?;
+            now.trim_start_matches('\u{feff}') != before
+        }
+        None => path.exists(),
+    };
+    if changed {
+        return Err(refuse(RecordingError::missing(
+            format!("{file} was changed by somebody else meanwhile"),
+            "nothing was written; run it again",
+        )));
+    }
+    write_file(&common.folder, file, after).map_err(|error| refuse(error.into()))?;
+    Ok(())
+}
+
+fn floor(
+    common: &Common,
+    input: &Input,
+    (session, settled_s): (Option<&str>, Option<f64>),
+    dry_run: bool,
+) -> Result<u8> {
+    let bench = bench(common)?;
+    let subject = find(common, &bench, &input.trace)?;
+    let document = subject.document().filter(|_| !subject.shows_rail()).ok_or_else(|| {
+        refuse(RecordingError::missing(
+            "only a recording of a current can become a reading of its specimen",
+            "keep the file first:  overwinter trace keep FILE --specimen NAME --instrument NAME --range NAME",
+        ))
+    })?;
+    let mut watch = Watch::new(input.stated.progress, false);
+    let analysis = pass(&subject, &watch.stated(&input.stated), &mut watch)?;
+    let offset_a = input
+        .stated
+        .stated()
+        .offset_a
+        .or_else(|| document.offset.as_ref().map(|q| q.si()))
+        .unwrap_or(0.0);
+    let mut found = floor_reading(
+        &common.folder,
+        &bench,
+        document,
+        &analysis,
+        &At { offset_a, settled_s, session },
+    )
+    .map_err(refuse)?;
+    if !dry_run {
+        put(common, &found.report.file, found.before.as_deref(), &found.after)?;
+        found.report.written = true;
+    } else if common.format == Format::Human {
+        let before = found.before.as_deref().unwrap_or_default();
+        say(&render::trace_more::difference(before, &found.after))?;
+    }
+    write(common, &found.report, render::trace_more::floor, render::trace_csv::floor)?;
     Ok(FINE)
 }

@@ -83,6 +83,8 @@ pub(crate) struct Reducer<'a> {
     pub(crate) refused_rows: Tally,
     pub(crate) not_numbers: Tally,
     pub(crate) first_refusal: Option<String>,
+    /// Why the first and the last row without a sample have none; NaN and overload are told apart.
+    refusals: Option<(String, String)>,
     volts: Option<Volts>,
     envelope: Coalescing,
     lead: Option<Lead>,
@@ -169,6 +171,7 @@ impl<'a> Reducer<'a> {
             refused_rows: Tally::new(DefectKind::RefusedRow),
             not_numbers: Tally::new(DefectKind::NotANumber),
             first_refusal: None,
+            refusals: None,
             volts: has_voltage.then_some(Volts {
                 sum: Sum::default(),
                 count: 0,
@@ -216,6 +219,13 @@ impl<'a> Reducer<'a> {
             let tally =
                 if issue.not_a_number { &mut self.not_numbers } else { &mut self.refused_rows };
             tally.add(place, 0.0, |_, _| false);
+            if !issue.not_a_number {
+                let told = || issue.reason.clone();
+                match &mut self.refusals {
+                    Some((_, last)) => *last = told(),
+                    None => self.refusals = Some((told(), told())),
+                }
+            }
             if self.first_refusal.is_none() {
                 self.first_refusal =
                     Some(format!("row {} (byte {}): {}", place.value, issue.byte, issue.reason));

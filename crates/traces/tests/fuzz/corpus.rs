@@ -163,7 +163,23 @@ pub(crate) fn all() -> Vec<Seed> {
         let bytes = foreign(version, compression, dictionary);
         seeds.push(Seed { name, bytes, way: Way::File });
     }
+    arrow(&mut seeds);
     seeds
+}
+
+/// As other programs write them (tests/data/README.md), from a pipe and from the disk.
+fn arrow(seeds: &mut Vec<Seed>) {
+    macro_rules! file {
+        ($($name:literal)*) => {
+            [$(($name, include_bytes!(concat!("../data/", $name)).as_slice()),)*]
+        };
+    }
+    for (name, bytes) in file!(
+        "arrow_lz4.arrow" "arrow_zstd.arrow" "arrow_polars.arrow" "arrow_dictionary.arrows" "arrow_delta.arrows" "arrow_types.arrow"
+    ) {
+        seeds.push(Seed { name, bytes: bytes.to_vec(), way: Way::Stream });
+        seeds.push(Seed { name, bytes: bytes.to_vec(), way: Way::File });
+    }
 }
 
 fn stored(text: &str) -> Vec<u8> {

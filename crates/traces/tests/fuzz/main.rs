@@ -81,7 +81,11 @@ fn feed(seed: &Seed, bytes: &[u8], file: &Path, dice: &mut Dice) {
                 && let Ok(series) =
                     stream(bytes).and_then(|s| read_series(s, layout.clone(), 10_000))
             {
-                let rail = RailOptions { reset_threshold_v: 1.8, tolerance_v: 0.05, filter_s: 0.0 };
+                let rail = RailOptions {
+                    reset_threshold_v: 1.8,
+                    tolerance_v: 0.05,
+                    filter_s: if dice.below(2) == 0 { None } else { Some(1e-3) },
+                };
                 let _ = analyse_rail(&series.time_s, &series.current_a, &rail);
             }
             if dice.below(8) == 0 {
