@@ -306,9 +306,10 @@ fn choosing_asks_the_sun_where_a_need_says_so() {
     assert!(!bridges.contains("without sun"), "a project without a panel is left alone");
 }
 
-/// Trap 8 of the trade, "annual mean sun": a folder with exactly its assumptions. Expected (notes of the trade, 5 runs × 2000 years of an
-/// independent model): 94.5 ± 0.7 % of years with an outage and 5.8 ± 0.1 % of days; 20 % of years if charging in the frost were permitted; none
-/// at the smaller load. The documents hold the cosine's monthly means; 1000 years here: one standard deviation of the shares is 0.7 and 1.3 %.
+/// Trap 8 of the trade, "annual mean sun": a folder with exactly its assumptions. Expected (design notes, 5 runs × 2000 years of an independent
+/// model): 94.5 ± 0.7 % of years with an outage and 5.8 ± 0.1 % of days; 20 % of years if charging in the frost were permitted; none of 6000 at the
+/// smaller load. Five runs of 2000 years here too: a run of 1000 alone has a standard deviation of 0.7 points of years, 0.1 of days, 1.3 with frost
+/// charging, so that one of them (seed 1: 94.2, 5.5 and 17.4 %) cannot be held against those figures. The documents hold the cosine's monthly means.
 #[test]
 fn trap_8_annual_mean_sun() {
     let bench = Bench::empty("trap");
@@ -351,16 +352,46 @@ temperature = {{ mean = [{}], daily_swing = \"0 K\", day_spread = \"4 K\", day_t
         "projects/trap.toml",
         "[project]\nname = \"trap\"\nkind = \"assumed\"\nsource = \"trap\"\ncell = \"400 mAh\"\nsite = \"trap\"\npanel = \"0.3 W\"\nactivities = []\nmounting = { tilt = \"75°\", azimuth = \"180°\", soiling = \"92 %\", cell_above_air = \"3 K\", through = \"nothing\" }\n",
     );
-    let report = bench.json(&["sun", "trap", "--years", "1000"]);
+    // 2 % a month of 30.44 days: 6.637e-4 a day where the notes take 6.6456e-4 (30.4 days), 0.2 mAh less in a winter month.
+    let runs: Vec<[f64; 5]> = ["1", "2", "3", "4", "5"]
+        .iter()
+        .map(|seed| {
+            let words = ["sun", "trap", "--board", "LARGE", "--years", "2000", "--seed", seed];
+            let report = bench.json(&words);
+            let outcome = &board(&report, "LARGE")["outcome"];
+            let daily = &outcome["daily_bank"];
+            [
+                number(&daily["frost_kept_out"]["share"]),
+                number(&daily["days_frost_kept_out"]),
+                number(&daily["frost_charged"]["share"]),
+                number(&outcome["years_with_outage"]["share"]),
+                number(&outcome["outage_days_per_year"]) / 365.0,
+            ]
+        })
+        .collect();
+    let mean = |k: usize| runs.iter().map(|run| run[k]).sum::<f64>() / 5.0;
+    let spread = |k: usize| {
+        let of = mean(k);
+        (runs.iter().map(|run| (run[k] - of) * (run[k] - of)).sum::<f64>() / 4.0).sqrt()
+    };
+    for (k, name) in ["years", "days", "years with frost charging", "hourly: years", "hourly: days"]
+        .iter()
+        .enumerate()
+    {
+        println!("trap 8, {name}: {:.4} ± {:.4} between runs", mean(k), spread(k));
+    }
+    assert!((mean(0) - 0.945).abs() < 0.007, "{}", mean(0));
+    assert!((mean(1) - 0.058).abs() < 0.001, "{}", mean(1));
+    // The notes print 20 % without a spread. Ours between runs is 1.3 points; the mean of five of theirs against five of ours: 1.3·√(2/5) = 0.9.
+    assert!((mean(2) - 0.20).abs() < 0.009, "{}", mean(2));
+    // The runs scatter as the notes' did: one of 2000 years is good to 0.7 and 0.1 points, no better.
+    assert!(spread(0) < 0.012 && spread(1) < 0.0015, "{} {}", spread(0), spread(1));
+    // The hourly balance knows voltages and hours the daily bank does not: within a point of years, a quarter of a point of days.
+    assert!((mean(3) - mean(0)).abs() < 0.01, "{}", mean(3));
+    assert!((mean(4) - mean(1)).abs() < 0.0025, "{}", mean(4));
+    let report =
+        bench.json(&["sun", "trap", "--board", "LARGE", "--board", "SMALL", "--years", "1000"]);
     let daily = |name: &str| board(&report, name)["outcome"]["daily_bank"].clone();
-    let large = daily("LARGE");
-    let (years, days) =
-        (number(&large["frost_kept_out"]["share"]), number(&large["days_frost_kept_out"]));
-    let frost = number(&large["frost_charged"]["share"]);
-    println!("trap 8: {years:.3} of years, {days:.4} of days; frost permitted {frost:.3}");
-    assert!((years - 0.945).abs() < 0.007 + 2.0 * 0.007, "{years}");
-    assert!((days - 0.058).abs() < 0.003, "{days}");
-    assert!((frost - 0.20).abs() < 3.0 * 0.013, "{frost}");
     let small = daily("SMALL");
     assert_eq!(number(&small["frost_kept_out"]["share"]), 0.0);
     // The rule of thumb beside it looks at December and is not met; the hourly balance, which knows the voltages, tells the same story.
