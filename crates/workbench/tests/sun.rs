@@ -185,3 +185,45 @@ fn inputs_drawn_anew_move_a_borderline_board_and_leave_a_safe_one() {
         }
     }
 }
+
+/// Where clear winter days are the cold ones, a cell kept out of the charger by frost loses the best of the light; where they are warm, the least.
+#[test]
+fn clear_days_that_are_cold_bring_less() {
+    let site = FILES.iter().find(|(p, _)| *p == "sites/gorge.toml").unwrap().1;
+    let with = |winter: &str| {
+        let text = site.replace(
+            "daily_swing = \"14 K\"",
+            &format!("daily_swing = \"14 K\", clearness_correlation = {{ winter = {winter}, summer = \"40 %\" }}"),
+        );
+        assert_ne!(text, site);
+        text
+    };
+    let bench = bench();
+    let days = |winter: &str| {
+        let report =
+            sun(&bench, SunRequest { site: Some(with(winter)), years: 60, ..request(MAST) });
+        let outcome = report.boards[0].outcome.as_ref().unwrap();
+        let notes = report.setting.notes.join("; ");
+        (outcome.daily_bank.unwrap().days_frost_kept_out, notes, report.assumptions)
+    };
+    let (cold, notes, assumed) = days("-0.8");
+    assert!(!notes.contains("temperature and clearness"), "{notes}");
+    let asks = |of: &[overwinter_workbench::sun::report::SunAssumption]| {
+        of.iter().any(|a| a.unknown == "how a day's temperature goes with its light")
+    };
+    assert!(!asks(&assumed));
+    let (none, _, _) = days("0");
+    let (warm, _, _) = days("0.8");
+    assert!(cold > none * 1.02 && none > warm * 1.02, "{cold} {none} {warm}");
+    let (_, notes, _) = days("-0.95");
+    assert!(notes.contains("run at 0.86"), "{notes}");
+    assert!(asks(&sun(&bench, request(MAST)).assumptions));
+    // Outside −1 to 1 there is no correlation.
+    let (_, found) = Bench::read([("sites/gorge.toml", with("-1.5"))]);
+    assert!(
+        found.iter().any(|d| d.code == "correlation" && d.message.contains("−1 and 1")),
+        "{found:?}"
+    );
+    let (_, found) = Bench::read([("sites/gorge.toml", with("-0.5"))]);
+    assert!(!found.iter().any(|d| d.code == "negative"), "{found:?}");
+}

@@ -295,9 +295,19 @@ fn with_spread(
     if monthly.day_to_day.is_none() && spread_k > 0.0 {
         known.take(
             "how one day's temperature goes with the next's",
-            "a correlation of 0.7, and none with the day's light",
+            "a correlation of 0.7",
             Basis::Assumed,
             "enter `day_to_day` of the temperature",
+        );
+    }
+    let with = monthly.clearness_correlation.as_ref();
+    let weather_correlation = with.map_or([0.0, 0.0], |with| [with.winter.si(), with.summer.si()]);
+    if with.is_none() && spread_k > 0.0 {
+        known.take(
+            "how a day's temperature goes with its light",
+            "not at all",
+            Basis::Assumed,
+            "enter `clearness_correlation = { winter = -0.3, summer = 0.4 }` of the temperature; a weather file of a year tells",
         );
     }
     let daily_range_k = known.or(
@@ -312,7 +322,7 @@ fn with_spread(
         season: Season::of_monthly_means(means),
         spread_k,
         day_correlation,
-        weather_correlation: [0.0, 0.0],
+        weather_correlation,
         daily_range_k,
     }
 }
@@ -430,11 +440,17 @@ pub(crate) fn climate_notes(climate: &Climate) -> Vec<String> {
         ));
     }
     for note in climate.notes() {
-        if let ClimateNote::UnusualCorrelation { got } = note {
-            notes.push(format!(
+        match note {
+            ClimateNote::UnusualCorrelation { got } => notes.push(format!(
                 "a day-to-day correlation of {} lies outside the usual 0.15 to 0.45: a trial",
                 significant(*got, 2)
-            ));
+            )),
+            ClimateNote::CorrelationOutOfReach { got, limit } => notes.push(format!(
+                "a correlation of {} between temperature and clearness is more than their day-to-day correlations allow: run at {}",
+                significant(*got, 2),
+                significant(*limit, 2)
+            )),
+            ClimateNote::PolarNight { .. } | ClimateNote::OutsideFit { .. } => {}
         }
     }
     notes
