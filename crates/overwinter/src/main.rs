@@ -94,7 +94,14 @@ fn run(arguments: &Arguments) -> Result<u8> {
         }
         Command::Choose { project, draws } => {
             let Draws { draws, seed } = *draws;
-            answer(common, Request::Choose { project: project.clone(), draws, seed })
+            let mut bench = read(&common.folder, common.format)?;
+            // Only the need on outages asks the sun.
+            let asking =
+                bench.project(project).filter(|p| p.needs.outage.is_some() && p.panel.is_some());
+            let site = asking.and_then(|p| p.site.clone());
+            sun::attach_weather(&mut bench, common, site.as_deref())?;
+            let request = Request::Choose { project: project.clone(), draws, seed };
+            answer_from(common, &bench, request)
         }
         Command::Forecast { board, project, specimen, draws } => {
             let bench = read(&common.folder, common.format)?;

@@ -486,8 +486,82 @@ fn an_hourly_file_replaces_the_monthly_figures() {
     assert!(board(&report, "SLIPKNOT")["outcome"]["daily_bank"].is_null());
     // One year says little, and the interval says so.
     assert!(number(&board(&report, "SLIPKNOT")["outcome"]["years_with_outage"]["high"]) > 0.9);
+    // The years that go on from it do say something, and stand beside it.
+    let outcome =
+        &board(&bench.json(&[&ONE[..], &["--years", "30"]].concat()), "SLIPKNOT")["outcome"]
+            .clone();
+    assert_eq!(outcome["continued"]["years_with_outage"]["years"], 30);
+    assert_eq!(outcome["uncertain"]["years_with_outage"]["years"], 30);
     let monthly = bench.json(&[&ONE[..], &["--monthly", "--years", "5"]].concat());
     assert_eq!(monthly["years"], 5);
+    assert!(board(&monthly, "SLIPKNOT")["outcome"]["continued"].is_null());
+}
+
+#[test]
+fn map_tilt_and_choice_use_the_weather_file_too() {
+    let hours = clear_hours(47.0, 8.0, 365, 0.0);
+    let bench =
+        with_file("everywhere", &csv_of(&hours, false), "clock = \"UTC\", stamp = \"start\"");
+    // An open horizon and no snow: a flat panel sees the file's own light, less the dirt.
+    let site = std::fs::read_to_string(bench.0.0.join("sites/gorge.toml")).unwrap();
+    let (start, end) = (site.find("skyline = [").unwrap(), site.find("ground_reflection").unwrap());
+    let open =
+        format!("{}hourly{}", &site[..start], &site[start..end].split_once("hourly").unwrap().1)
+            + &site[end..];
+    bench.write(
+        "sites/gorge.toml",
+        &open.replace("snow_days = [10, 8, 3,", "snow_days = [0, 0, 0,"),
+    );
+    let tilt = bench.json(&["tilt", MAST]);
+    let flat = &tilt["tilts"][0];
+    let june: f64 =
+        hours[151 * 24..181 * 24].iter().map(|h| (h.2 * 10.0).round() / 10.0).sum::<f64>() / 30e3;
+    let told = number(&flat["months_kwh_m2"][5]);
+    assert_eq!(number(&flat["tilt_deg"]), 0.0);
+    assert!((told / (0.92 * june) - 1.0).abs() < 1e-5, "{told} {june}");
+    assert!(tilt["notes"].to_string().contains("hour by hour from weather/hut.csv"), "{tilt}");
+    let best = number(&tilt["best"]["worst_kwh_m2"]);
+    for line in tilt["tilts"].as_array().unwrap() {
+        assert!(number(&line["worst_kwh_m2"]) <= best);
+    }
+    // A sky without clouds has more beam than the months' means tell: the best tilt brings more.
+    let monthly = bench.json(&["tilt", MAST, "--monthly"]);
+    assert!(best > 1.1 * number(&monthly["best"]["worst_kwh_m2"]), "{best} {monthly}");
+    assert!(monthly["notes"].to_string().contains("weather/hut.csv is not used here"));
+    // The map: shares of synthetic years with the file's figures, the file's own year counted apart.
+    let sizes = ["--panels", "0.05 W,0.3 W", "--cells", "50 mAh,400 mAh", "--years", "30"];
+    let words = [&["sun-map", MAST, "--board", "SLIPKNOT"], &sizes[..]].concat();
+    let map = bench.json(&words);
+    assert_eq!(map["measured_years"], 1);
+    assert_eq!(map["counts"]["measured"].as_array().unwrap().len(), 4);
+    assert!(map["setting"]["weather"].as_str().unwrap().contains("weather/hut.csv from"));
+    assert!(
+        map["flags"].to_string().contains("never dark in them is still up to 95 % of years"),
+        "{}",
+        map["flags"]
+    );
+    let without = bench.json(&[&words[..], &["--monthly"]].concat());
+    assert_eq!(without["measured_years"], 0);
+    assert_ne!(map["counts"]["outage_days"], without["counts"]["outage_days"]);
+    // The choice says on how much its verdict rests.
+    let choice = bench.json(&["choose", MAST, "--draws", "64"]);
+    let need = |name: &str| {
+        let needs = board(&choice, name)["needs"].as_array().unwrap().clone();
+        needs.into_iter().find(|n| n["need"].as_str().unwrap().starts_with("dark in")).unwrap()
+    };
+    assert_eq!(need("SLIPKNOT")["verdict"], "fits");
+    assert!(
+        need("SLIPKNOT")["reason"]
+            .as_str()
+            .unwrap()
+            .contains("synthetic with the file's figures; its own 1 year: dark in 0"),
+        "{}",
+        need("SLIPKNOT")
+    );
+    // A file that is named but not there is told by the choice as well.
+    std::fs::remove_file(bench.0.0.join("weather/hut.csv")).unwrap();
+    assert_eq!(bench.run(&["choose", MAST]).status.code(), Some(2));
+    assert!(bench.text(&["sun-map", MAST]).contains("cannot be read"));
 }
 
 #[test]

@@ -76,11 +76,7 @@ fn a_climate_comes_back_out_of_its_own_years() {
         let found = as_file(&climate, 30).day_statistics(47.0);
         println!("{found:?}");
         assert_eq!(found.days, 30 * 365 + 7);
-        assert!(
-            (found.day_correlation.unwrap() - phi).abs() < 0.05,
-            "{:?}",
-            found.day_correlation
-        );
+        assert!((found.day_correlation.unwrap() - phi).abs() < 0.05, "{:?}", found.day_correlation);
         assert!((found.between_year_cv.unwrap() - cv).abs() < 0.04, "{:?}", found.between_year_cv);
         for (got, want) in found.irradiation_kwh_m2.iter().zip(LIGHT) {
             assert!((got.unwrap() / want - 1.0).abs() < 0.12, "{got:?} {want}");

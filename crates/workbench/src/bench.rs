@@ -1,5 +1,6 @@
 //! The bench: a folder with the look-ups that the questions need.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use overwinter_documents::types::board::{Board, Specimen};
@@ -16,6 +17,7 @@ use overwinter_documents::{Diagnostic, Folder};
 #[derive(Debug, Clone, Default)]
 pub struct Bench {
     folder: Folder,
+    weather: BTreeMap<String, Arc<str>>,
 }
 
 macro_rules! lookups {
@@ -60,12 +62,22 @@ impl Bench {
         files: impl IntoIterator<Item = (P, T)>,
     ) -> (Self, Vec<Diagnostic>) {
         let (folder, diagnostics) = Folder::read(files);
-        (Self { folder }, diagnostics)
+        (Self::new(folder), diagnostics)
     }
 
     /// A bench of a folder that was read elsewhere.
     pub fn new(folder: Folder) -> Self {
-        Self { folder }
+        Self { folder, weather: BTreeMap::new() }
+    }
+
+    /// Puts the text of a site's weather file beside the documents: `file` as the site names it. Every question about the sun then uses it.
+    pub fn attach_weather(&mut self, file: &str, text: impl Into<Arc<str>>) {
+        self.weather.insert(file.to_owned(), text.into());
+    }
+
+    /// The text of a weather file, where it is at hand.
+    pub(crate) fn weather(&self, file: &str) -> Option<&str> {
+        self.weather.get(file).map(AsRef::as_ref)
     }
 
     /// The folder with files and places.

@@ -75,7 +75,12 @@ fn pieces_of_a_map_add_up_to_the_whole() {
         whole.counts
     );
     // Counts of another map are refused, not added.
-    let strange = SunMapCounts { years: 5, years_with_outage: vec![0; 4], outage_days: vec![0; 4] };
+    let strange = SunMapCounts {
+        years: 5,
+        years_with_outage: vec![0; 4],
+        outage_days: vec![0; 4],
+        ..SunMapCounts::default()
+    };
     let request = SunMapRequest {
         project: MAST.into(),
         site: None,

@@ -120,8 +120,8 @@ fn table(report: &SunReport) -> String {
         let Some(o) = &board.outcome else { continue };
         let mut row = vec![
             board.board.clone(),
-            share(&o.years_with_outage),
-            significant(o.outage_days_per_year, 2),
+            share(o.continued.as_ref().map_or(&o.years_with_outage, |c| &c.years_with_outage)),
+            significant(o.continued.map_or(o.outage_days_per_year, |c| c.outage_days_per_year), 2),
             o.worst_month.map_or_else(|| "–".to_owned(), |m| month_name(m).to_owned()),
             days(o.autonomy_days),
             resets(o),
@@ -186,7 +186,30 @@ fn one(board: &SunBoard) -> String {
 fn figures(o: &SunOutcome) -> String {
     let mut columns = Columns::new(&[]);
     let mut row = |name: &str, value: String| columns.row(vec![format!("  {name}"), value]);
-    row("years with an outage", share(&o.years_with_outage));
+    match &o.continued {
+        None => row("years with an outage", share(&o.years_with_outage)),
+        Some(many) => {
+            let (own, years) = (&o.years_with_outage, &many.years_with_outage);
+            row(
+                "the file's own years",
+                format!(
+                    "{} of {} with an outage: {}",
+                    (own.share * f64::from(own.years)).round(),
+                    own.years,
+                    share(own)
+                ),
+            );
+            row(
+                "years that go on from it",
+                format!(
+                    "{} synthetic ones with its figures: {} with an outage, {} days a year",
+                    years.years,
+                    share(years),
+                    significant(many.outage_days_per_year, 2)
+                ),
+            );
+        }
+    }
     if let Some(uncertain) = &o.uncertain {
         row(
             "the same with inputs uncertain",

@@ -7,6 +7,7 @@ use super::tables::NodeTables;
 use crate::charger::Source;
 use crate::interval::{Share, share_with_interval};
 use crate::panel::{Thermal, cell_temperature_c};
+use crate::resource::on_plane::PanelWeather;
 use crate::synthetic::climate::Climate;
 use crate::synthetic::geometry::YearGeometry;
 
@@ -124,7 +125,7 @@ fn is_rising(sources: &[Source], cells: &[NodeTables]) -> bool {
     panels && banks && small
 }
 
-/// Runs every panel with every cell through the same years. `habits` gives everything of the node but tables and source.
+/// Runs every panel with every cell through the same synthetic years.
 ///
 /// The counts stand row by row: all cells for the first panel, then the second. Where panels and cells are of one kind and rise in size, a
 /// pair beyond one that was never near dark in a year is not run for that year (see the constants above); the counts are those of running all,
@@ -135,52 +136,90 @@ pub fn outage_counts(
     cells: &[NodeTables],
     habits: &Node<'_>,
 ) -> Vec<PairCount> {
-    // Panels of one make warm alike: their temperature terms are worked out once for all of them.
-    let heating = sources
-        .first()
-        .map(|s| s.heating_k_m2_per_w)
-        .filter(|k| sources.iter().all(|s| s.heating_k_m2_per_w == *k));
-    let rising = is_rising(sources, cells);
-    let per_year: Vec<Vec<u32>> = for_each_year(years.years, |index| {
+    let pairs = Pairs::new(sources, cells, habits);
+    let per_year = for_each_year(years.years, |index| {
         let year = years.first_year + index;
         let weather = hourly_year(years.climate, years.geometry, years.seed, year, years.first_day);
-        let thermal = heating.map(|k| {
-            let hours = weather.irradiance_w_m2.iter().zip(&weather.air_c);
-            hours
-                .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), k)))
-                .collect::<Vec<_>>()
-        });
-        let steps = Weather {
+        pairs.outage_days(&Weather {
             step_s: 3600.0,
             first_day: years.first_day,
             irradiance_w_m2: &weather.irradiance_w_m2,
             air_c: &weather.air_c,
-            thermal: thermal.as_deref(),
-        };
+            thermal: None,
+        })
+    });
+    pairs.count(&per_year)
+}
+
+/// The same through years of measured weather, each from a full cell.
+pub fn measured_counts(
+    years: &[PanelWeather],
+    sources: &[Source],
+    cells: &[NodeTables],
+    habits: &Node<'_>,
+) -> Vec<PairCount> {
+    let pairs = Pairs::new(sources, cells, habits);
+    let per_year =
+        for_each_year(years.len(), |index| pairs.outage_days(&years[index as usize].steps()));
+    pairs.count(&per_year)
+}
+
+/// Every panel with every cell.
+struct Pairs<'a> {
+    sources: &'a [Source],
+    cells: &'a [NodeTables],
+    habits: &'a Node<'a>,
+    /// Panels of one make warm alike: their temperature terms are worked out once for all of them.
+    heating: Option<f64>,
+    rising: bool,
+}
+
+impl<'a> Pairs<'a> {
+    fn new(sources: &'a [Source], cells: &'a [NodeTables], habits: &'a Node<'a>) -> Self {
+        let heating = sources
+            .first()
+            .map(|s| s.heating_k_m2_per_w)
+            .filter(|k| sources.iter().all(|s| s.heating_k_m2_per_w == *k));
+        Self { sources, cells, habits, heating, rising: is_rising(sources, cells) }
+    }
+
+    /// Outage days of every pair in one year.
+    fn outage_days(&self, weather: &Weather<'_>) -> Vec<u32> {
+        let Self { sources, cells, .. } = *self;
+        let thermal = self.heating.map(|k| {
+            let hours = weather.irradiance_w_m2.iter().zip(weather.air_c);
+            hours
+                .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), k)))
+                .collect::<Vec<_>>()
+        });
+        let steps = Weather { thermal: thermal.as_deref(), ..*weather };
         let mut outage_days = vec![0; sources.len() * cells.len()];
         let mut safe_from = sources.len();
         // Cells outside: one cell's tables stay in the processor's cache for all panels.
         for (c, tables) in cells.iter().enumerate() {
             for (s, source) in sources.iter().enumerate().take(safe_from) {
-                let node = Node { tables, source, ..habits.clone() };
+                let node = Node { tables, source, ..self.habits.clone() };
                 let result = run(&node, &steps, Detail::Outages);
                 outage_days[s * cells.len() + c] = result.outage_days;
-                if rising && result.least_margin > SAFE_MARGIN {
+                if self.rising && result.least_margin > SAFE_MARGIN {
                     safe_from = s;
                     break;
                 }
             }
         }
         outage_days
-    });
-    let mut counts = vec![PairCount::default(); sources.len() * cells.len()];
-    for year in &per_year {
-        for (count, &days) in counts.iter_mut().zip(year) {
-            count.years_with_outage += u32::from(days > 0);
-            count.outage_days += days;
-        }
     }
-    counts
+
+    fn count(&self, per_year: &[Vec<u32>]) -> Vec<PairCount> {
+        let mut counts = vec![PairCount::default(); self.sources.len() * self.cells.len()];
+        for year in per_year {
+            for (count, &days) in counts.iter_mut().zip(year) {
+                count.years_with_outage += u32::from(days > 0);
+                count.outage_days += days;
+            }
+        }
+        counts
+    }
 }
 
 /// The map of [`outage_counts`]. `None` when there is nothing to run.

@@ -32,11 +32,11 @@ pub struct DayStatistics {
     pub temperature: Option<Temperature>,
 }
 
-struct DayOf {
+struct WholeDay {
     number: i64,
     month: usize,
     year: i32,
-    day_of_year: u16,
+    number_in_year: u16,
     light_kwh_m2: f64,
     clearness: Option<f64>,
     air: Option<(f64, f64)>,
@@ -61,14 +61,7 @@ impl Resource {
         let days = self.days(latitude_deg);
         let means = self.monthly_means();
         let scores = scores(&days);
-        let neighbours = |values: &[Option<f64>], sharing: f64| {
-            let pairs = (1..days.len()).filter(|&i| {
-                days[i].number == days[i - 1].number + 1 && days[i].month == days[i - 1].month
-            });
-            correlation(pairs.filter_map(|i| Some((values[i - 1]?, values[i]?))))
-                .map(|r| ((sharing * r + 1.0) / (sharing - 3.0)).clamp(0.0, 0.95))
-        };
-        let day_correlation = neighbours(&scores, MONTH_DAYS);
+        let day_correlation = neighbours(&days, &scores, MONTH_DAYS);
         DayStatistics {
             days: days.len(),
             irradiation_kwh_m2: means.map(|m| m.0),
@@ -80,12 +73,11 @@ impl Resource {
                 &means.map(|m| m.1),
                 latitude_deg,
                 day_correlation.unwrap_or(0.0),
-                &neighbours,
             ),
         }
     }
 
-    fn days(&self, latitude_deg: f64) -> Vec<DayOf> {
+    fn days(&self, latitude_deg: f64) -> Vec<WholeDay> {
         let per_day = libm::round(86400.0 / self.step_s) as usize;
         let mut days = Vec::new();
         let mut i = 0;
@@ -104,19 +96,19 @@ impl Resource {
                 continue;
             };
             let light_kwh_m2 = light * self.step_s / 3.6e6;
-            let day_of_year = civil.day_of_year().min(365);
-            let outside = daily_kwh_m2(day_of_year, latitude_deg, SOLAR_CONSTANT_W_M2);
+            let number_in_year = civil.day_of_year().min(365);
+            let outside = daily_kwh_m2(number_in_year, latitude_deg, SOLAR_CONSTANT_W_M2);
             let air = records.iter().map(|r| r.air_c).sum::<Option<f64>>().map(|sum| {
                 let of = || records.iter().filter_map(|r| r.air_c);
                 let range =
                     of().fold(f64::NEG_INFINITY, f64::max) - of().fold(f64::INFINITY, f64::min);
                 (sum / records.len() as f64, range)
             });
-            days.push(DayOf {
+            days.push(WholeDay {
                 number: day as i64,
                 month: usize::from(civil.month - 1),
                 year: civil.year,
-                day_of_year,
+                number_in_year,
                 light_kwh_m2,
                 clearness: (outside > DARK_KWH_M2).then(|| light_kwh_m2 / outside),
                 air,
@@ -127,7 +119,7 @@ impl Resource {
 }
 
 /// Normal score of each day's clearness among those of its month of its year.
-fn scores(days: &[DayOf]) -> Vec<Option<f64>> {
+fn scores(days: &[WholeDay]) -> Vec<Option<f64>> {
     let mut scores = vec![None; days.len()];
     let mut first = 0;
     for month in days.chunk_by(|a, b| (a.year, a.month) == (b.year, b.month)) {
@@ -165,7 +157,16 @@ fn correlation(pairs: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
         .then(|| ((xy - x * y / n) / (vx * vy).sqrt()).clamp(-1.0, 1.0))
 }
 
-fn between_years(days: &[DayOf], day_correlation: f64) -> Option<f64> {
+/// Correlation of days with the next one of their month, corrected for the mean that `sharing` days lost.
+fn neighbours(days: &[WholeDay], values: &[Option<f64>], sharing: f64) -> Option<f64> {
+    let pairs = (1..days.len()).filter(|&i| {
+        days[i].number == days[i - 1].number + 1 && days[i].month == days[i - 1].month
+    });
+    correlation(pairs.filter_map(|i| Some((values[i - 1]?, values[i]?))))
+        .map(|r| ((sharing * r + 1.0) / (sharing - 3.0)).clamp(0.0, 0.95))
+}
+
+fn between_years(days: &[WholeDay], day_correlation: f64) -> Option<f64> {
     let (mut sum, mut months) = (0.0, 0.0);
     for month in 0..12 {
         // Years one after the other: sum, sum of squares and count of the month's days in each.
@@ -200,12 +201,11 @@ fn between_years(days: &[DayOf], day_correlation: f64) -> Option<f64> {
 }
 
 fn temperature(
-    days: &[DayOf],
+    days: &[WholeDay],
     scores: &[Option<f64>],
     means: &[Option<f64>; 12],
     latitude_deg: f64,
     phi: f64,
-    neighbours: &dyn Fn(&[Option<f64>], f64) -> Option<f64>,
 ) -> Option<Temperature> {
     let mut months = [0.0; 12];
     for (month, mean) in months.iter_mut().zip(means) {
@@ -213,7 +213,7 @@ fn temperature(
     }
     let season = Season::of_monthly_means(months);
     let departures: Vec<Option<f64>> =
-        days.iter().map(|day| Some(day.air?.0 - season.mean_c(day.day_of_year))).collect();
+        days.iter().map(|day| Some(day.air?.0 - season.mean_c(day.number_in_year))).collect();
     let known: Vec<f64> = departures.iter().flatten().copied().collect();
     let n = known.len() as f64;
     if n < 60.0 {
@@ -226,7 +226,8 @@ fn temperature(
     let (mut n, mut c1, mut cc, mut p1, mut pc, mut squares) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     for ((day, score), departure) in days.iter().zip(scores).zip(&departures) {
         let (Some(score), Some(departure)) = (score, departure) else { continue };
-        let c = libm::cos(core::f64::consts::TAU * (f64::from(day.day_of_year) - coldest) / 365.0);
+        let c =
+            libm::cos(core::f64::consts::TAU * (f64::from(day.number_in_year) - coldest) / 365.0);
         let product = score * departure / spread_k.max(1e-9);
         n += 1.0;
         c1 += c;
@@ -236,7 +237,7 @@ fn temperature(
         squares += score * score;
     }
     let determinant = n * cc - c1 * c1;
-    let day_correlation = neighbours(&departures, days.len() as f64 / 12.0).unwrap_or(0.7);
+    let day_correlation = neighbours(days, &departures, days.len() as f64 / 12.0).unwrap_or(0.7);
     let odds = |r: f64| r / (1.0 - r);
     let taken_out = (1.0 - (1.0 + odds(phi) + odds(day_correlation)) / MONTH_DAYS).max(0.7)
         / (1.0 - (1.0 + 2.0 * odds(phi)) / MONTH_DAYS).max(0.1).sqrt();

@@ -12,6 +12,7 @@ use overwinter_sun::cautions::{Caution, cautions};
 use overwinter_sun::charger::{Coupling, Reach, Source};
 use overwinter_sun::interval::{Share, share_with_interval};
 use overwinter_sun::panel::{Thermal, cell_temperature_c};
+use overwinter_sun::resource::on_plane::PanelWeather;
 use overwinter_sun::synthetic::climate::Climate;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 
@@ -19,8 +20,8 @@ use super::known::{Assumptions, Basis};
 use super::node::{Prepared, Refused, Shared, load_slopes, prepare};
 use super::place::month_name;
 use super::report::{
-    ShareOfYears, SunBalanceMonth, SunBoard, SunDailyBank, SunFanDay, SunLedgerLine, SunOutcome,
-    SunReport, SunRuleOfThumb, SunUncertain,
+    ShareOfYears, SunBalanceMonth, SunBoard, SunContinued, SunDailyBank, SunFanDay, SunLedgerLine,
+    SunOutcome, SunReport, SunRuleOfThumb, SunUncertain,
 };
 use super::request::{MOST_YEARS, SunRequest};
 use super::setting::{Setting, Wanted, Weather};
@@ -85,10 +86,10 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
         .collect();
     boards.sort_by(|a, b| {
         let key = |board: &SunBoard| {
-            board
-                .outcome
-                .as_ref()
-                .map_or(f64::INFINITY, |o| o.years_with_outage.share * 1e6 + o.outage_days_per_year)
+            board.outcome.as_ref().map_or(f64::INFINITY, |o| match &o.continued {
+                Some(many) => many.years_with_outage.share * 1e6 + many.outage_days_per_year,
+                None => o.years_with_outage.share * 1e6 + o.outage_days_per_year,
+            })
         };
         key(a).total_cmp(&key(b)).then_with(|| a.board.cmp(&b.board))
     });
@@ -96,6 +97,9 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     let interval_of = match &setting.weather {
         Weather::Climate(_) => {
             "The intervals are exact 95 % bounds for the share of years, of the weather as it is modelled: days, months and years. They do not hold how well the twelve figures, the skyline and the dirt are known."
+        }
+        Weather::Measured(measured) if measured.continued.is_some() => {
+            "The file's own years are few: their exact 95 % bounds are wide, and a rare outage cannot be told from them. The synthetic years go on with the file's figures; their bounds hold the weather as it is modelled, not how well so few years know the place."
         }
         Weather::Measured(_) => {
             "The intervals are exact 95 % bounds for the share of years of which the file holds so few; one year says little."
@@ -129,12 +133,12 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
 
 /// One board's years.
 struct Run {
-    /// Inputs at their best values.
+    /// Inputs at their best values: synthetic years, or those of the file.
     years: Vec<YearResult>,
     /// State of charge at the end of every fifth day.
     states: Vec<Vec<f32>>,
-    /// Outage days of each year with inputs drawn anew.
-    drawn: Vec<u32>,
+    /// Outage days of each synthetic year, inputs at their best values and drawn anew.
+    synthetic: Vec<(u32, u32)>,
     /// What was drawn.
     drawn_of: Vec<String>,
 }
@@ -149,55 +153,49 @@ struct Drawn {
 }
 
 fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> Vec<Run> {
-    let latitude = setting.place.site.observer.latitude_deg;
-    let (count, first_day) = match &setting.weather {
-        Weather::Climate(_) => (years, midsummer(latitude)),
-        Weather::Measured(measured) => (measured.years.len(), midsummer(latitude)),
-    };
-    let drawn = draw(setting, ready, count, seed);
+    let first_day = midsummer(setting.place.site.observer.latitude_deg);
+    let drawn = draw(setting, ready, years, seed);
     let geometry = YearGeometry::new(&setting.place.site, &setting.place.plane);
     let heating = setting.labelled.heating_k_m2_per_w;
-    let per_year = for_each_year(count, |year| {
-        let made;
-        let (irradiance, air, first_day, step_s) = match &setting.weather {
-            Weather::Climate(climate) => {
-                made = hourly_year(climate, &geometry, seed, year, first_day);
-                let HourlyYear { irradiance_w_m2, air_c } = &made;
-                (irradiance_w_m2.as_slice(), air_c.as_slice(), first_day, 3600.0)
-            }
-            Weather::Measured(measured) => {
-                let own = &measured.years[year as usize];
-                (own.irradiance_w_m2.as_slice(), own.air_c.as_slice(), own.first_day, own.step_s)
-            }
-        };
-        // The panel is the same for every board: its temperature terms are worked out once.
-        let thermal: Vec<Thermal> = irradiance
-            .iter()
-            .zip(air)
-            .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), heating)))
-            .collect();
+    let (of_file, climate, detail): (&[PanelWeather], _, _) = match &setting.weather {
+        Weather::Climate(climate) => (&[], Some(&**climate), Detail::Full),
+        Weather::Measured(measured) => {
+            (&measured.years, measured.continued.as_ref(), Detail::Outages)
+        }
+    };
+    let best = |prepared: &Prepared, steps: &Steps<'_>, detail: Detail| {
+        let node = prepared.node(&prepared.tables, &prepared.source);
+        let mut result = run(&node, steps, detail);
+        let states = std::mem::take(&mut result.daily_state);
+        (result, states.into_iter().step_by(usize::from(FAN_EVERY_DAYS)).collect::<Vec<f32>>())
+    };
+    let measured = for_each_year(of_file.len(), |year| {
+        let own = &of_file[year as usize];
+        let thermal = thermal(&own.irradiance_w_m2, &own.air_c, heating);
+        let steps = Steps { thermal: Some(&thermal), ..own.steps() };
+        ready.iter().map(|prepared| best(prepared, &steps, Detail::Full)).collect::<Vec<_>>()
+    });
+    let made = for_each_year(if climate.is_some() { years } else { 0 }, |year| {
+        let Some(climate) = climate else { return Vec::new() };
+        let HourlyYear { irradiance_w_m2, air_c } =
+            hourly_year(climate, &geometry, seed, year, first_day);
+        let thermal = thermal(&irradiance_w_m2, &air_c, heating);
         let steps = Steps {
-            step_s,
+            step_s: 3600.0,
             first_day,
-            irradiance_w_m2: irradiance,
-            air_c: air,
+            irradiance_w_m2: &irradiance_w_m2,
+            air_c: &air_c,
             thermal: Some(&thermal),
         };
         ready
             .iter()
             .zip(&drawn)
             .map(|(prepared, drawn)| {
-                let mut best =
-                    run(&prepared.node(&prepared.tables, &prepared.source), &steps, Detail::Full);
-                let states: Vec<f32> = std::mem::take(&mut best.daily_state)
-                    .into_iter()
-                    .step_by(usize::from(FAN_EVERY_DAYS))
-                    .collect();
                 let k = year as usize;
                 let tables = prepared.tables.scaled(drawn.capacity[k], drawn.load[k]);
                 let source = scaled(&prepared.source, drawn.panel[k], drawn.charge[k]);
                 let other = run(&prepared.node(&tables, &source), &steps, Detail::Outages);
-                (best, states, other.outage_days)
+                (best(prepared, &steps, detail), other.outage_days)
             })
             .collect::<Vec<_>>()
     });
@@ -206,18 +204,32 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         .map(|drawn| Run {
             years: Vec::new(),
             states: Vec::new(),
-            drawn: Vec::new(),
+            synthetic: Vec::new(),
             drawn_of: drawn.of,
         })
         .collect();
-    for year in per_year {
-        for (run, (best, states, outage_days)) in runs.iter_mut().zip(year) {
-            run.years.push(best);
-            run.states.push(states);
-            run.drawn.push(outage_days);
+    for (run, (year, states)) in measured.into_iter().flat_map(|year| (0..year.len()).zip(year)) {
+        runs[run].years.push(year);
+        runs[run].states.push(states);
+    }
+    for year in made {
+        for (run, ((best, states), drawn)) in runs.iter_mut().zip(year) {
+            run.synthetic.push((best.outage_days, drawn));
+            if detail == Detail::Full {
+                run.years.push(best);
+                run.states.push(states);
+            }
         }
     }
     runs
+}
+
+/// The panel is the same for every board: its temperature terms are worked out once.
+fn thermal(irradiance_w_m2: &[f32], air_c: &[f32], heating: f64) -> Vec<Thermal> {
+    let hours = irradiance_w_m2.iter().zip(air_c);
+    hours
+        .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), heating)))
+        .collect()
 }
 
 fn scaled(source: &Source, panel: f64, charge: f64) -> Source {
@@ -349,7 +361,8 @@ fn board(
         );
     }
     let outcome = outcome(setting, prepared, run, &summary, seed);
-    let (need, mut verdict) = judge(&outcome.years_with_outage, target);
+    let continued = outcome.continued.as_ref().map(|c| &c.years_with_outage);
+    let (need, mut verdict) = judge_both(&outcome.years_with_outage, continued, target);
     if never {
         verdict = format!("the panel never reaches the charger's minimum; {verdict}");
     }
@@ -405,6 +418,31 @@ pub(crate) fn judge(seen: &ShareOfYears, target: Option<f64>) -> (Option<NeedVer
             Some(NeedVerdict::Undecided),
             format!("{counted}: {wanted} is not decided, run more years"),
         )
+    }
+}
+
+/// The verdict where a file's own years stand beside synthetic ones that go on with its figures: the many decide; the file's own overrule them
+/// only where they contradict a yes, which then is undecided.
+pub(crate) fn judge_both(
+    own: &ShareOfYears,
+    continued: Option<&ShareOfYears>,
+    target: Option<f64>,
+) -> (Option<NeedVerdict>, String) {
+    let Some(continued) = continued else { return judge(own, target) };
+    let (need, text) = judge(continued, target);
+    let (of_file, _) = judge(own, target);
+    let years = if own.years == 1 { "year" } else { "years" };
+    let dark = (own.share * f64::from(own.years)).round();
+    let text = format!(
+        "{text}, synthetic with the file's figures; its own {} {years}: dark in {dark:.0}",
+        own.years
+    );
+    match (need, of_file) {
+        (Some(NeedVerdict::Fits), Some(NeedVerdict::DoesNot)) => (
+            Some(NeedVerdict::Undecided),
+            format!("{text}: more than the synthetic years allow for"),
+        ),
+        _ => (need, text),
     }
 }
 
@@ -469,11 +507,21 @@ fn outcome(
         line("safety timer", -l.refused_timer_c),
         line("lost in chatter at dawn and dusk", -l.refused_chatter_c),
     ];
-    let with_outage = run.drawn.iter().filter(|days| **days > 0).count();
-    let uncertain = (!run.drawn_of.is_empty()).then(|| SunUncertain {
-        years_with_outage: share(with_outage, run.drawn.len()),
-        outage_days_per_year: run.drawn.iter().map(|d| f64::from(*d)).sum::<f64>() / years,
+    let drawn = || run.synthetic.iter().map(|(_, drawn)| *drawn);
+    let synthetic = run.synthetic.len();
+    let uncertain = (!run.drawn_of.is_empty() && synthetic > 0).then(|| SunUncertain {
+        years_with_outage: share(drawn().filter(|days| *days > 0).count(), synthetic),
+        outage_days_per_year: drawn().map(f64::from).sum::<f64>() / synthetic as f64,
         drawn: run.drawn_of.clone(),
+    });
+    let measured = matches!(setting.weather, Weather::Measured(_));
+    let continued = (measured && synthetic > 0).then(|| SunContinued {
+        years_with_outage: share(
+            run.synthetic.iter().filter(|(best, _)| *best > 0).count(),
+            synthetic,
+        ),
+        outage_days_per_year: run.synthetic.iter().map(|(best, _)| f64::from(*best)).sum::<f64>()
+            / synthetic as f64,
     });
     let (rule, daily) = match &setting.weather {
         Weather::Climate(climate) => {
@@ -484,6 +532,7 @@ fn outcome(
     SunOutcome {
         mean_load_a: prepared.tables.load_a(10.0),
         years_with_outage: share_of(summary.years_with_outage),
+        continued,
         uncertain,
         outage_days_per_year: summary.outage_days_per_year,
         outage_days_standard_error: summary.outage_days_standard_error,

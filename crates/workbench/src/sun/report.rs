@@ -163,6 +163,16 @@ pub struct SunUncertain {
     pub drawn: Vec<String>,
 }
 
+/// Synthetic years that go on where a weather file ends, with its own figures: probabilities of rare outages cannot come from its few years.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
+pub struct SunContinued {
+    /// Share of years with any outage.
+    pub years_with_outage: ShareOfYears,
+    /// Outage days in a mean year.
+    pub outage_days_per_year: f64,
+}
+
 /// What many years say about one board.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
@@ -171,6 +181,8 @@ pub struct SunOutcome {
     pub mean_load_a: f64,
     /// Share of years with any outage, inputs at their best values: weather and spread between years alone.
     pub years_with_outage: ShareOfYears,
+    /// With an hourly file: the synthetic years beside its own; `None` without a file, or where its figures make none.
+    pub continued: Option<SunContinued>,
     /// With uncertain inputs as well.
     pub uncertain: Option<SunUncertain>,
     /// Outage days in a mean year.
@@ -323,6 +335,8 @@ pub struct SunMapReport {
     pub points: Vec<SunMapPoint>,
     /// Hand this into the next piece to go on.
     pub counts: SunMapCounts,
+    /// Years of the site's weather file, counted apart; 0 without a file.
+    pub measured_years: u32,
     /// Seed.
     pub seed: u64,
     /// Share of years with an outage that is aimed at.
