@@ -44,6 +44,7 @@ impl KeyPath {
     }
 
     /// Whether a key of this name lies on the way.
+    #[cfg(feature = "findings")]
     pub(crate) fn has(&self, key: &str) -> bool {
         self.0.iter().any(|step| matches!(step, Step::Key(at) if at == key))
     }

@@ -1,11 +1,12 @@
 //! The commands of sun and charging: arguments in, reports of `overwinter_workbench::sun` out.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
-use overwinter_documents::Diagnostic;
 use overwinter_documents::types::project::Project;
+use overwinter_documents::{Diagnostic, KeyPath};
 use overwinter_quantity::{Angle, Charge, Power, Ratio};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::question::QuestionError;
@@ -234,6 +235,26 @@ pub(crate) fn attach_weather(bench: &mut Bench, common: &Common, site: Option<&s
         .map_err(|error| refuse(vec![error.diagnostic()]))?;
     bench.attach_weather(&file, text);
     Ok(())
+}
+
+/// Puts the weather files of all sites beside the documents; those that cannot be read are told at the key that names them.
+pub(crate) fn attach_all_weather(bench: &mut Bench, folder: &Path) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    let mut read = Vec::new();
+    for entry in bench.folder().sites.iter() {
+        let Some(file) = &entry.document.hourly else { continue };
+        match overwinter_store::read_beside(folder, file) {
+            Ok(text) => read.push((file.clone(), text)),
+            Err(error) => {
+                let key = KeyPath::root().key("site").key("hourly");
+                found.push(entry.place(error.diagnostic(), &key));
+            }
+        }
+    }
+    for (file, text) in read {
+        bench.attach_weather(&file, text);
+    }
+    found
 }
 
 /// A map in pieces, so that whoever waits sees how far it is; Ctrl-C ends it between any two years.

@@ -288,6 +288,14 @@ impl NodeTables {
         ((k - 1) as f64 + (volts - low) / (high - low)) / STATES as f64
     }
 
+    /// The least load, A, and the least charge at which the board stops, C, between two temperatures, °C.
+    pub(super) fn least_load_and_floor(&self, coldest_c: f64, warmest_c: f64) -> (f64, f64) {
+        let rows = &self.rows[row_index(coldest_c).0..=row_index(warmest_c).0];
+        let loads = rows.iter().flat_map(|row| row.at_state.iter().map(|[_, load, _]| *load));
+        let floors = rows.iter().map(|row| self.capacity_c - row.deepest_c);
+        (loads.fold(f64::INFINITY, f64::min), floors.fold(f64::INFINITY, f64::min))
+    }
+
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {
         let (index, inside) = row_index(celsius);
         (&self.rows[index], inside)

@@ -5,7 +5,7 @@ use overwinter_documents::{Diagnostic, YesNo};
 use overwinter_sun::balance::NodeTables;
 use overwinter_sun::balance::engine::EngineNode;
 use overwinter_sun::balance::map::{
-    MapPoint, OutageMap, PairCount, Years, measured_counts, midsummer, outage_counts,
+    DAYS_YEARS, MapPoint, OutageMap, PairCount, Years, measured_counts, midsummer, outage_counts,
 };
 use overwinter_sun::charger::Source;
 use overwinter_sun::synthetic::geometry::YearGeometry;
@@ -120,6 +120,11 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
         ));
     }
     flags.push("a larger panel is more of the same panel side by side (same voltage), a larger cell more of the same cell (less resistance)".into());
+    if total > DAYS_YEARS {
+        flags.push(format!(
+            "outage days a year are the mean of the first {DAYS_YEARS} years, the shares are of all {total}"
+        ));
+    }
     let mut assumptions = std::mem::take(&mut setting.known.0);
     assumptions.extend(prepared.assumptions.iter().cloned());
     Ok(SunMapReport {

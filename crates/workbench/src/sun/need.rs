@@ -91,7 +91,7 @@ fn judged(
     let site = known::site(bench, &entry, None)?;
     let panel = known::panel(bench, &entry, None)?;
     let mut known = Assumptions::default();
-    let place = place(&site, project, &mut known, &mut Assumptions::default())?;
+    let place = place(&site, Some(project), &mut known, &mut Assumptions::default())?;
     let labelled = labelled(&panel, &mut known)?;
     let weather = Weather::of(bench, None, &site, &place, &mut known)?;
     let shared = Shared { bench, project, cell, place: &place, labelled: &labelled };

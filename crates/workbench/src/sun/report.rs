@@ -295,7 +295,7 @@ pub struct SunMapPoint {
     pub cell: usize,
     /// Share of years with an outage.
     pub years_with_outage: ShareOfYears,
-    /// Outage days in a mean year.
+    /// Outage days in a mean year, of the first 40 years.
     pub outage_days_per_year: f64,
 }
 

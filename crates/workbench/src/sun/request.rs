@@ -67,7 +67,7 @@ pub struct SunMapCounts {
     pub years: u32,
     /// Years with an outage, panel by panel, all cells of the first panel first.
     pub years_with_outage: Vec<u32>,
-    /// Outage days, in the same order.
+    /// Outage days of the first 40 years, in the same order.
     pub outage_days: Vec<u32>,
     /// Of the site's weather file: its own years with an outage, in the same order; empty without a file.
     #[serde(default)]

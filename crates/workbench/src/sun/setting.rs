@@ -70,7 +70,7 @@ impl Setting {
         let panel = known::panel(bench, &project, wanted.panel)?;
         let mut known = Assumptions::default();
         let mut of_weather = Assumptions::default();
-        let place = place(&site, &project.document, &mut known, &mut of_weather)?;
+        let place = place(&site, Some(&project.document), &mut known, &mut of_weather)?;
         let labelled = labelled(&panel, &mut known)?;
         known.0.append(&mut of_weather.0);
         let weather = Weather::of(bench, wanted.hourly, &site, &place, &mut known)?;

@@ -21,7 +21,7 @@ pub fn tilt(bench: &Bench, request: &TiltRequest) -> Result<TiltReport, Vec<Diag
     let project = project(bench, &request.project)?;
     let entry = site(bench, &project, request.site.as_deref())?;
     let mut known = Assumptions::default();
-    let place = place(&entry, &project.document, &mut known, &mut Assumptions::default())?;
+    let place = place(&entry, Some(&project.document), &mut known, &mut Assumptions::default())?;
     let attached = || bench.weather(entry.document.hourly.as_deref()?);
     let mut notes = place.notes.clone();
     let light = if let Some(text) = attached() {

@@ -149,6 +149,22 @@ impl Loaded {
         notes
     }
 
+    /// What is probably wrong with the file, in words.
+    #[cfg(feature = "findings")]
+    pub(crate) fn doubts(&self) -> Vec<String> {
+        let of = |note: &ResourceNote| is_doubtful(note).then(|| note_text(note, &self.resource));
+        let mut doubts =
+            self.notes.iter().filter(|n| n.contains("away from it")).cloned().collect::<Vec<_>>();
+        doubts.extend(self.resource.notes.iter().filter_map(of));
+        let days = self.resource.records.len() as f64 * self.resource.step_s / 86400.0;
+        if days < 360.0 {
+            doubts.push(format!(
+                "the file holds {days:.0} days only: less than a year says little about winter"
+            ));
+        }
+        doubts
+    }
+
     /// The file and its span, in words.
     pub(crate) fn span(&self) -> String {
         let first = self.resource.civil(0);
@@ -362,8 +378,33 @@ fn resource(
                 "is it the right file, and the right form (`form = \"table\"`, \"TMY2\", \"TMY3\")?"
             }
         };
-        vec![Diagnostic::error("weather-file", error.to_string()).in_file(&name(entry)).help(help)]
+        let told = Diagnostic::error("weather-file", error.to_string()).help(help);
+        vec![match line_of(&error).and_then(|line| span_of(text, line)) {
+            Some(span) => told.at(&name(entry), text, span),
+            None => told.in_file(&name(entry)),
+        }]
     })
+}
+
+/// The line that an error names, from 1.
+fn line_of(error: &ResourceError) -> Option<usize> {
+    match error {
+        ResourceError::NoColumn { line, .. }
+        | ResourceError::NotANumber { line, .. }
+        | ResourceError::NotATime { line, .. }
+        | ResourceError::NotLight { line, .. }
+        | ResourceError::ClockGoesBack { line, .. }
+        | ResourceError::UnequalSteps { line, .. }
+        | ResourceError::Malformed { line, .. } => Some(*line),
+        ResourceError::Empty { .. } | ResourceError::TooLong { .. } => None,
+    }
+}
+
+/// The bytes of a line, from 1.
+fn span_of(text: &str, line: usize) -> Option<std::ops::Range<usize>> {
+    let found = text.lines().nth(line.checked_sub(1)?)?;
+    let start = found.as_ptr() as usize - text.as_ptr() as usize;
+    Some(start..start + found.len())
 }
 
 /// The form by the first lines: the two public layouts of typical years have headers of their own.
@@ -547,6 +588,19 @@ fn clock(text: &str) -> Option<f64> {
     let (hours, minutes) = (hours.trim().parse::<f64>().ok()?, minutes.trim().parse::<f64>().ok()?);
     ((0.0..=14.0).contains(&hours) && (0.0..60.0).contains(&minutes))
         .then_some(sign * (hours * 3600.0 + minutes * 60.0))
+}
+
+/// Whether a note says that the data are probably not what they should be.
+#[cfg(feature = "findings")]
+fn is_doubtful(note: &ResourceNote) -> bool {
+    !matches!(
+        note,
+        ResourceNote::LeapYear { .. }
+            | ResourceNote::TypicalYear { .. }
+            | ResourceNote::NegativeTakenAsZero { .. }
+            | ResourceNote::DaylightSavingRemoved { .. }
+            | ResourceNote::GlobalFromComponents { .. }
+    )
 }
 
 fn note_text(note: &ResourceNote, resource: &Resource) -> String {
