@@ -133,6 +133,13 @@ fn table(report: &SunReport) -> String {
         columns.row(row);
     }
     let mut text = format!("\n{}", columns.text(width()));
+    let starting: Vec<String> = report
+        .boards
+        .iter()
+        .filter(|b| b.outcome.as_ref().is_some_and(|o| o.chatter_per_year > 730.0))
+        .filter_map(|b| Some(format!("{}: {}", b.board, b.cautions.first()?)))
+        .collect();
+    text.push_str(&list("What keeps the panel from charging", &starting));
     let refused: Vec<String> = report
         .boards
         .iter()

@@ -281,7 +281,7 @@ impl DaysOfLight {
     /// below the charge at which the board stops has a moment in which the board draws more than comes in, below that charge: dark.
     fn leave_dark(&self, node: &Node<'_>) -> bool {
         let (tables, panel) = (node.tables, &node.source.panel);
-        if matches!(node.source.coupling, Coupling::MaximumPower { .. })
+        if !matches!(node.source.coupling, Coupling::Straight | Coupling::Diode { .. })
             || node.source.heating_k_m2_per_w != self.heating
         {
             return false;

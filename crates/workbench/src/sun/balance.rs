@@ -9,7 +9,7 @@ use overwinter_sun::balance::step::{Detail, Weather as Steps, run};
 use overwinter_sun::balance::summary::{Summary, fan, rule_of_thumb, summarise};
 use overwinter_sun::balance::{YearResult, for_each_year};
 use overwinter_sun::cautions::{Caution, cautions};
-use overwinter_sun::charger::{Coupling, Reach, Source};
+use overwinter_sun::charger::{ChargerCaution, Coupling, Reach, Source};
 use overwinter_sun::interval::{Share, share_with_interval};
 use overwinter_sun::panel::{Thermal, cell_temperature_c};
 use overwinter_sun::resource::on_plane::PanelWeather;
@@ -30,7 +30,7 @@ use crate::case::{Case, Target};
 use crate::question::{CAUTIONS, question};
 use crate::report::{NeedVerdict, SCHEMA_VERSION};
 use crate::sampling::{SampleOptions, input_values};
-use crate::text::{percent, significant};
+use crate::text::{current, percent, significant, voltage};
 
 /// The fan keeps every fifth day: a line on a screen shows no more.
 const FAN_EVERY_DAYS: u16 = 5;
@@ -139,6 +139,8 @@ struct Run {
     states: Vec<Vec<f32>>,
     /// Outage days of each synthetic year, inputs at their best values and drawn anew.
     synthetic: Vec<(u32, u32)>,
+    /// Of them, years dark if the charger held its input instead of starting and stopping.
+    dark_if_held: usize,
     /// What was drawn.
     drawn_of: Vec<String>,
 }
@@ -195,7 +197,16 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
                 let tables = prepared.tables.scaled(drawn.capacity[k], drawn.load[k]);
                 let source = scaled(&prepared.source, drawn.panel[k], drawn.charge[k]);
                 let other = run(&prepared.node(&tables, &source), &steps, Detail::Outages);
-                (best(prepared, &steps, detail), other.outage_days)
+                let (best, states) = best(prepared, &steps, detail);
+                // A year without chatter is the same with an input that is held.
+                let dark_if_held = if best.chatter_events > 0.0 {
+                    let held = holding(&prepared.source);
+                    let node = prepared.node(&prepared.tables, &held);
+                    run(&node, &steps, Detail::FirstOutage).outage_days > 0
+                } else {
+                    best.outage_days > 0
+                };
+                ((best, states), other.outage_days, dark_if_held)
             })
             .collect::<Vec<_>>()
     });
@@ -205,6 +216,7 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             years: Vec::new(),
             states: Vec::new(),
             synthetic: Vec::new(),
+            dark_if_held: 0,
             drawn_of: drawn.of,
         })
         .collect();
@@ -213,8 +225,9 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         runs[run].states.push(states);
     }
     for year in made {
-        for (run, ((best, states), drawn)) in runs.iter_mut().zip(year) {
+        for (run, ((best, states), drawn, dark_if_held)) in runs.iter_mut().zip(year) {
             run.synthetic.push((best.outage_days, drawn));
+            run.dark_if_held += usize::from(dark_if_held);
             if detail == Detail::Full {
                 run.years.push(best);
                 run.states.push(states);
@@ -222,6 +235,40 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         }
     }
     runs
+}
+
+/// The source with a charger that holds its input just above the voltage at which it would switch off.
+fn holding(source: &Source) -> Source {
+    let mut held = source.clone();
+    held.charger.input_regulation_v = Some(source.charger.input_fall_v + 0.05);
+    held
+}
+
+/// Chatter in one plain line: why, how often, what it costs, what mends it.
+fn chatter_line(prepared: &Prepared, run: &Run, summary: &Summary) -> Option<String> {
+    // Two a day would be dusk and one cloud.
+    if summary.chatter_events_per_year <= 730.0 {
+        return None;
+    }
+    let charger = &prepared.source.charger;
+    let kind = if prepared.between.pace_known { "" } else { ", from memory" };
+    let mends = if run.synthetic.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " With a charger that holds its input, or a converter, it is dark in {} of {} years.",
+            run.dark_if_held,
+            run.synthetic.len()
+        )
+    };
+    Some(format!(
+        "Its charger starts and stops: it wants {}, in full sun the panel gives {} and in weaker light less, so its input sags to the cell's voltage; below {} it switches off, and tries again after {} s{kind}. {} of what the panel offers is lost so.{mends} A lower charge current helps in bright light only.",
+        current(charger.set_current_a),
+        current((prepared.source.panel.light_current_a * 1e3).round() / 1e3),
+        voltage(charger.input_fall_v),
+        significant(charger.retry_s, 2),
+        percent(summary.ledger.refused_chatter_c / summary.ledger.offered_c.max(1e-12)),
+    ))
 }
 
 /// The panel is the same for every board: its temperature terms are worked out once.
@@ -336,12 +383,13 @@ fn board(
     let mean_load_a = prepared.tables.load_a(10.0);
     let told = cautions(&prepared.source, mean_load_a, &summary);
     let never = told.iter().any(|c| matches!(c, Caution::Reach(Reach::Never { .. })));
-    let cautions = told
+    let mut cautions: Vec<String> = told
         .iter()
         .filter(|c| {
             !matches!(
                 c,
                 Caution::Estimate
+                    | Caution::Charger(ChargerCaution::Chatters)
                     | Caution::InputsLostLowerBound
                     | Caution::Enclosure
                     | Caution::HeightsAndWater
@@ -350,6 +398,9 @@ fn board(
         })
         .map(ToString::to_string)
         .collect();
+    if let Some(line) = chatter_line(prepared, run, &summary) {
+        cautions.insert(0, line);
+    }
     let mut assumptions = Assumptions(prepared.assumptions.clone());
     if summary.chatter_events_per_year > 0.0 && !prepared.between.pace_known {
         // It decides how much a panel weaker than the charger brings: nearly nothing with a long wait, nearly all with none.

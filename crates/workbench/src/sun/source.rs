@@ -154,19 +154,22 @@ pub(crate) fn source(labelled: &Labelled, between: &Between) -> Source {
     Source {
         panel: labelled.panel,
         heating_k_m2_per_w: labelled.heating_k_m2_per_w,
-        coupling: match between.coupling {
-            Coupling::MaximumPower { .. } => between.coupling,
-            Coupling::Straight if labelled.diode_v > 0.0 => {
-                Coupling::Diode { forward_v: labelled.diode_v }
-            }
-            Coupling::Diode { forward_v } => {
-                Coupling::Diode { forward_v: forward_v + labelled.diode_v }
-            }
-            Coupling::Straight => Coupling::Straight,
-        },
+        coupling: behind_diode(between.coupling, labelled.diode_v),
         charger: between.charger.clone(),
         // What leaks back at night is part of the sleep reading, which is taken with nothing at the input.
         night_leak: NightLeak::default(),
+    }
+}
+
+/// The coupling with one more diode before it.
+fn behind_diode(coupling: Coupling, more_v: f64) -> Coupling {
+    match coupling {
+        Coupling::Straight if more_v > 0.0 => Coupling::Diode { forward_v: more_v },
+        Coupling::Diode { forward_v } => Coupling::Diode { forward_v: forward_v + more_v },
+        Coupling::StepDown { efficiency, forward_v } => {
+            Coupling::StepDown { efficiency, forward_v: forward_v + more_v }
+        }
+        Coupling::Straight | Coupling::MaximumPower { .. } => coupling,
     }
 }
 
@@ -258,9 +261,7 @@ pub(crate) fn between(
             0.0
         }
     };
-    if !matches!(between.coupling, Coupling::MaximumPower { .. }) && own + outside > 0.0 {
-        between.coupling = Coupling::Diode { forward_v: own + outside };
-    }
+    between.coupling = behind_diode(between.coupling, own + outside);
     Ok(between)
 }
 
@@ -389,8 +390,18 @@ fn of_board(
             Coupling::MaximumPower { efficiency, own_current_a: 0.0, least_power_w: 0.0 }
         }
         Some(ChargerKind::Switching) => {
-            flags.push("the switching charger is counted as a linear one: it may take more from a panel whose voltage is well above the cell's".into());
-            Coupling::Straight
+            let efficiency = known.or(
+                None,
+                "the efficiency of the board's switching charger",
+                0.9,
+                "90 %",
+                Basis::CommonPractice,
+                "power in and out with two meters",
+            );
+            if stated.input_held.is_none() {
+                flags.push("the switching charger does not seek the panel's maximum power: in light too weak for its current the panel collapses to the cell's voltage".into());
+            }
+            Coupling::StepDown { efficiency, forward_v: 0.0 }
         }
         Some(ChargerKind::Linear) => Coupling::Straight,
         None => {
@@ -566,6 +577,9 @@ pub(crate) fn coupling_text(source: &Source) -> String {
             "straight into the charger: it works at the cell's voltage".to_owned()
         }
         Coupling::Diode { forward_v } => format!("through {} of diode", voltage(forward_v)),
+        Coupling::StepDown { efficiency, .. } => {
+            format!("into a step-down charger of {} %", significant(100.0 * efficiency, 3))
+        }
         Coupling::MaximumPower { efficiency, .. } => {
             format!("through a converter of {} %", significant(100.0 * efficiency, 3))
         }
