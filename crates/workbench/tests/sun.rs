@@ -172,21 +172,47 @@ fn inputs_drawn_anew_move_a_borderline_board_and_leave_a_safe_one() {
         &bench,
         SunRequest {
             boards: vec!["SLIPKNOT".into(), "SHEETBEND".into()],
-            years: 60,
+            years: 200,
             ..request(MAST)
         },
     );
     for board in &report.boards {
         let o = board.outcome.as_ref().unwrap();
         let uncertain = o.uncertain.as_ref().unwrap();
-        for wanted in ["cell capacity", "panel current", "charge current", "charge per “wind”"]
-        {
+        for wanted in [
+            "cell capacity",
+            "panel current",
+            "charge current",
+            "charge per “wind”",
+            "self-discharge at 20 °C",
+            "cell resistance",
+            "temperatures as a whole",
+            "charger's input thresholds",
+            "voltage that is charged to",
+            "current at which the charge ends",
+            "calendar loss in the first year",
+        ] {
             assert!(uncertain.drawn.iter().any(|d| d == wanted), "{wanted}: {:?}", uncertain.drawn);
         }
         if board.board == "SLIPKNOT" {
             assert_eq!(uncertain.years_with_outage.share, 0.0);
         } else {
             assert!(uncertain.outage_days_per_year != o.outage_days_per_year);
+            // What moves it most is told, the largest first, with the sign that physics gives it.
+            let budget = &uncertain.budget;
+            assert!(budget.windows(2).all(|w| w[0].share >= w[1].share));
+            let sum: f64 = budget.iter().map(|part| part.share).sum();
+            assert!(!budget.is_empty() && (0.2..1.3).contains(&sum), "{budget:?}");
+            for part in budget {
+                let more = ["charge per", "sleep current", "self-discharge"];
+                let less = ["cell capacity", "panel current"];
+                if more.iter().any(|name| part.name.starts_with(name)) {
+                    assert!(part.days > 0.0, "{part:?}");
+                }
+                if less.iter().any(|name| part.name.starts_with(name)) {
+                    assert!(part.days < 0.0, "{part:?}");
+                }
+            }
         }
     }
 }

@@ -181,6 +181,7 @@ fn one(board: &SunBoard) -> String {
         text.push_str(&figures(o));
         text.push_str(&months(o));
         text.push_str(&states(o));
+        text.push_str(&budget(o));
         text.push_str(&ledgers(o));
         text.push_str(&beside(o));
     }
@@ -221,9 +222,9 @@ fn figures(o: &SunOutcome) -> String {
         row(
             "the same with inputs uncertain",
             format!(
-                "{}: {} drawn anew each year",
+                "{}, one you might buy: {} inputs drawn anew each year",
                 share(&uncertain.years_with_outage),
-                uncertain.drawn.join(", ")
+                uncertain.drawn.len()
             ),
         );
     }
@@ -322,6 +323,36 @@ fn states(o: &SunOutcome) -> String {
 fn month_of(day_of_year: u16) -> u8 {
     const LAST: [u16; 12] = [31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334, 366];
     LAST.iter().position(|last| day_of_year <= *last).map_or(12, |m| m as u8 + 1)
+}
+
+/// What of the uncertain moves the outage days, and the names of all that was drawn.
+fn budget(o: &SunOutcome) -> String {
+    let Some(uncertain) = &o.uncertain else { return String::new() };
+    let mut text = heading("What uncertain inputs do to the outage days");
+    let mut columns =
+        Columns::new(&["  one standard uncertainty more of", "days a year", "share", ""])
+            .right(&[1, 2]);
+    for part in &uncertain.budget {
+        columns.row(vec![
+            format!("  {}", part.name),
+            format!(
+                "{}{}",
+                if part.days > 0.0 { "+" } else { "−" },
+                significant(part.days.abs(), 2)
+            ),
+            percent(part.share),
+            bar(part.share, 24),
+        ]);
+    }
+    let drawn = format!("drawn: {}", uncertain.drawn.join(", "));
+    if uncertain.budget.is_empty() {
+        let none = "  none of them can be told from nothing in so few years, or it is never dark\n";
+        text.push_str(none);
+    } else {
+        text.push_str(&columns.text(width()));
+    }
+    text.push_str(&format!("  {}\n", wrap(&drawn, 2)));
+    text
 }
 
 fn ledgers(o: &SunOutcome) -> String {

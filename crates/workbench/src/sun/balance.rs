@@ -1,8 +1,6 @@
 //! The question of the year: every board through the same years of weather, and what they say.
 
 use overwinter_documents::Diagnostic;
-use overwinter_statistics::Draws;
-use overwinter_statistics::special::normal_quantile;
 use overwinter_sun::balance::daily::{DailyBank, DailyGeometry, daily_year};
 use overwinter_sun::balance::map::{HourlyYear, hourly_year, midsummer};
 use overwinter_sun::balance::step::{Detail, Weather as Steps, run};
@@ -16,20 +14,19 @@ use overwinter_sun::resource::on_plane::PanelWeather;
 use overwinter_sun::synthetic::climate::Climate;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 
+use super::draws::draw;
 use super::known::{Assumptions, Basis};
-use super::node::{Prepared, Refused, Shared, load_slopes, prepare};
+use super::node::{Prepared, Refused, Shared, prepare};
 use super::place::month_name;
 use super::report::{
-    ShareOfYears, SunBalanceMonth, SunBoard, SunContinued, SunDailyBank, SunFanDay, SunLedgerLine,
-    SunOutcome, SunReport, SunRuleOfThumb, SunUncertain,
+    ShareOfYears, SunBalanceMonth, SunBoard, SunContinued, SunContribution, SunDailyBank,
+    SunFanDay, SunLedgerLine, SunOutcome, SunReport, SunRuleOfThumb, SunUncertain,
 };
 use super::request::{MOST_YEARS, SunRequest};
 use super::setting::{Setting, Wanted, Weather};
 use crate::bench::Bench;
-use crate::case::{Case, Target};
 use crate::question::{CAUTIONS, question};
 use crate::report::{NeedVerdict, SCHEMA_VERSION};
-use crate::sampling::{SampleOptions, input_values};
 use crate::text::{current, percent, significant, voltage};
 
 /// The fan keeps every fifth day: a line on a screen shows no more.
@@ -143,15 +140,8 @@ struct Run {
     dark_if_held: usize,
     /// What was drawn.
     drawn_of: Vec<String>,
-}
-
-/// Factors on capacity, load, panel and charge current, one for each year.
-struct Drawn {
-    capacity: Vec<f64>,
-    load: Vec<f64>,
-    panel: Vec<f64>,
-    charge: Vec<f64>,
-    of: Vec<String>,
+    /// What of it moves the outage days most.
+    budget: Vec<SunContribution>,
 }
 
 fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> Vec<Run> {
@@ -194,9 +184,11 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             .zip(&drawn)
             .map(|(prepared, drawn)| {
                 let k = year as usize;
-                let tables = prepared.tables.scaled(drawn.capacity[k], drawn.load[k]);
-                let source = scaled(&prepared.source, drawn.panel[k], drawn.charge[k]);
-                let other = run(&prepared.node(&tables, &source), &steps, Detail::Outages);
+                let (tables, source) =
+                    (drawn.tables(&prepared.tables, k), drawn.source(&prepared.source, k));
+                let mut node = prepared.node(&tables, &source);
+                node.cell_above_air_k += drawn.warmer_k[k];
+                let other = run(&node, &steps, Detail::Outages);
                 let (best, states) = best(prepared, &steps, detail);
                 // A year without chatter is the same with an input that is held.
                 let dark_if_held = if best.chatter_events > 0.0 {
@@ -211,13 +203,14 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             .collect::<Vec<_>>()
     });
     let mut runs: Vec<Run> = drawn
-        .into_iter()
-        .map(|drawn| Run {
+        .iter()
+        .map(|_| Run {
             years: Vec::new(),
             states: Vec::new(),
             synthetic: Vec::new(),
             dark_if_held: 0,
-            drawn_of: drawn.of,
+            drawn_of: Vec::new(),
+            budget: Vec::new(),
         })
         .collect();
     for (run, (year, states)) in measured.into_iter().flat_map(|year| (0..year.len()).zip(year)) {
@@ -233,6 +226,15 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
                 run.states.push(states);
             }
         }
+    }
+    for (run, drawn) in runs.iter_mut().zip(drawn) {
+        let days: Vec<f64> = run
+            .synthetic
+            .iter()
+            .map(|(best, other)| f64::from(*other) - f64::from(*best))
+            .collect();
+        run.budget = drawn.budget(&days);
+        run.drawn_of = drawn.columns.into_iter().map(|(name, _)| name).collect();
     }
     runs
 }
@@ -276,74 +278,6 @@ fn thermal(irradiance_w_m2: &[f32], air_c: &[f32], heating: f64) -> Vec<Thermal>
     let hours = irradiance_w_m2.iter().zip(air_c);
     hours
         .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), heating)))
-        .collect()
-}
-
-fn scaled(source: &Source, panel: f64, charge: f64) -> Source {
-    let mut scaled = source.clone();
-    scaled.panel = source.panel.scaled(panel);
-    scaled.charger.set_current_a *= charge;
-    scaled
-}
-
-/// One draw of the uncertain inputs for each year, the same for every board where the input is the same.
-fn draw(setting: &Setting, ready: &[Prepared], count: usize, seed: u64) -> Vec<Drawn> {
-    let cases: Vec<Case> = ready.iter().map(|p| p.case.clone()).collect();
-    let values = input_values(&cases, SampleOptions { draws: count.max(1), seed });
-    // Panel and chargers have dimensions of their own, apart from those of the cases' inputs.
-    let own = Draws::new(seed ^ 0x5355_4e21);
-    let normal = |dimension: usize, u: f64| -> Vec<f64> {
-        (0..count)
-            .map(|k| (1.0 + u * normal_quantile(own.unit(k as u32, dimension))).max(0.05))
-            .collect()
-    };
-    let panel = normal(0, setting.labelled.current_u);
-    ready
-        .iter()
-        .zip(values)
-        .enumerate()
-        .map(|(index, (prepared, values))| {
-            let case = &prepared.case;
-            let mut capacity = vec![1.0; count];
-            let mut load = vec![1.0; count];
-            let mut of = Vec::new();
-            let (volts, celsius) = super::node::REFERENCE;
-            let mean =
-                overwinter_sun::balance::engine::mean_current_a(&case.scenario, volts, celsius);
-            for (i, slope) in load_slopes(case) {
-                let Some(values) = &values[i] else { continue };
-                let best = case.inputs[i].figure.value();
-                for (factor, value) in load.iter_mut().zip(values) {
-                    *factor += slope * (value - best) / mean.max(1e-12);
-                }
-                of.push(case.inputs[i].label.clone());
-            }
-            for factor in &mut load {
-                *factor = factor.max(0.01);
-            }
-            for (input, values) in case.inputs.iter().zip(&values) {
-                if let (Target::CellCapacity, Some(values)) = (input.target, values) {
-                    let best = input.figure.value();
-                    for (factor, value) in capacity.iter_mut().zip(values) {
-                        *factor = (value / best).max(0.01);
-                    }
-                    of.push(input.label.clone());
-                }
-            }
-            if setting.labelled.current_u > 0.0 {
-                of.push("panel current".to_owned());
-            }
-            if prepared.between.current_u > 0.0 {
-                of.push("charge current".to_owned());
-            }
-            Drawn {
-                capacity,
-                load,
-                panel: panel.clone(),
-                charge: normal(1 + index, prepared.between.current_u),
-                of,
-            }
-        })
         .collect()
 }
 
@@ -564,6 +498,7 @@ fn outcome(
         years_with_outage: share(drawn().filter(|days| *days > 0).count(), synthetic),
         outage_days_per_year: drawn().map(f64::from).sum::<f64>() / synthetic as f64,
         drawn: run.drawn_of.clone(),
+        budget: run.budget.clone(),
     });
     let measured = matches!(setting.weather, Weather::Measured(_));
     let continued = (measured && synthetic > 0).then(|| SunContinued {

@@ -5,6 +5,7 @@
 
 pub mod balance;
 pub mod charge;
+mod draws;
 #[cfg(feature = "findings")]
 mod findings;
 mod known;

@@ -151,7 +151,19 @@ pub struct SunDailyBank {
     pub frost_charged: ShareOfYears,
 }
 
-/// The same years with the uncertain inputs drawn anew for each year.
+/// What one uncertain input does to the outage days.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
+pub struct SunContribution {
+    /// The input.
+    pub name: String,
+    /// Outage days a year that one standard uncertainty more of it adds (negative: takes away), to first order.
+    pub days: f64,
+    /// Share of the variance that all inputs together give the outage days, 0 to 1.
+    pub share: f64,
+}
+
+/// The same years with the uncertain inputs drawn anew for each year, as of a board you might buy.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct SunUncertain {
@@ -159,8 +171,10 @@ pub struct SunUncertain {
     pub years_with_outage: ShareOfYears,
     /// Outage days in a mean year.
     pub outage_days_per_year: f64,
-    /// What was drawn, and what was not, in words.
+    /// What was drawn, by the names of the forecast.
     pub drawn: Vec<String>,
+    /// What moves the outage days most, the largest first; only what so many draws can tell from nothing.
+    pub budget: Vec<SunContribution>,
 }
 
 /// Synthetic years that go on where a weather file ends, with its own figures: probabilities of rare outages cannot come from its few years.

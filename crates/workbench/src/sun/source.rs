@@ -146,7 +146,36 @@ pub(crate) struct Between {
     pub(crate) current_known: bool,
     /// Whether the pace at which it starts and stops is known.
     pub(crate) pace_known: bool,
+    pub(crate) spreads: Spreads,
     pub(crate) flags: Vec<String>,
+}
+
+/// Standard uncertainties of the charger's other figures: those of the document, else what is common practice for a figure without a stated spread,
+/// more for one that is from memory.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Spreads {
+    /// Of both input thresholds together, V.
+    pub(crate) input_v: f64,
+    /// Of the held voltage, V.
+    pub(crate) hold_v: f64,
+    /// Of the current at which it ends, relative.
+    pub(crate) termination: f64,
+    /// Of the voltage it needs above the cell, relative.
+    pub(crate) dropout: f64,
+    /// Of the logarithm of its wait between two tries.
+    pub(crate) retry: f64,
+    /// Of its efficiency.
+    pub(crate) efficiency: f64,
+}
+
+/// A stated figure's own uncertainty, or `stated`; `taken` where there is no figure.
+macro_rules! spread {
+    ($figure:expr, $stated:expr, $taken:expr) => {
+        match &$figure {
+            Some(figure) => figure.value.standard_uncertainty().unwrap_or($stated),
+            None => $taken,
+        }
+    };
 }
 
 /// Panel, coupling and charger together.
@@ -434,7 +463,35 @@ fn of_board(
         ..usual
     };
     let pace_known = stated.input_capacitance.is_some() && stated.retry.is_some();
-    Between { charger, coupling, current_u, current_known: fact.is_some(), pace_known, flags }
+    let end_a = charger.termination_a().max(1e-9);
+    let spreads = Spreads {
+        input_v: spread!(stated.input_rising, 0.02 * input_rise_v, 0.12).max(spread!(
+            stated.input_falling,
+            0.02 * input_fall_v,
+            0.12
+        )),
+        // Plus or minus one per cent, as data sheets of single-cell chargers have it.
+        hold_v: spread!(stated.float_voltage, 0.006 * hold_v, 0.006 * hold_v),
+        termination: spread!(stated.termination_current, 0.1 * end_a, 0.3 * end_a) / end_a,
+        dropout: spread!(stated.drop, 0.2 * dropout_v, 0.5 * dropout_v) / dropout_v.max(1e-3),
+        // From memory it may be ten times as long or as short.
+        retry: if stated.retry.is_some() { 0.2 } else { 1.15 },
+        efficiency: if matches!(coupling, Coupling::StepDown { .. } | Coupling::MaximumPower { .. })
+        {
+            0.03
+        } else {
+            0.0
+        },
+    };
+    Between {
+        charger,
+        coupling,
+        current_u,
+        current_known: fact.is_some(),
+        pace_known,
+        spreads,
+        flags,
+    }
 }
 
 fn of_converter(
@@ -502,6 +559,11 @@ fn of_converter(
         current_u: 0.0,
         current_known: converter.charge_current.is_some(),
         pace_known: true,
+        spreads: Spreads {
+            hold_v: spread!(converter.charge_voltage, 0.006 * hold_v, 0.006 * hold_v),
+            efficiency: spread!(converter.efficiency, 0.03, 0.03),
+            ..Spreads::default()
+        },
         flags: Vec::new(),
     }
 }
