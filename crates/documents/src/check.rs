@@ -179,7 +179,8 @@ impl Checker<'_> {
                     | "an angle"
                     | "a temperature coefficient"
             ) || (reading
-                && matches!(leaf.info.name, "a current" | "a voltage" | "a charge"));
+                && matches!(leaf.info.name, "a current" | "a voltage" | "a charge"))
+                || path.has("clearness_correlation");
             if leaf.si < 0.0 && !signed {
                 negative.push((path.clone(), leaf.info.name));
             }

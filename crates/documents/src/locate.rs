@@ -43,6 +43,12 @@ impl KeyPath {
         path
     }
 
+    /// Whether a key of this name lies on the way.
+    #[cfg(feature = "findings")]
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.0.iter().any(|step| matches!(step, Step::Key(at) if at == key))
+    }
+
     /// One key deeper.
     #[must_use]
     pub fn key(&self, key: &str) -> Self {

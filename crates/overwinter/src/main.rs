@@ -17,6 +17,7 @@ use std::process::ExitCode;
 
 use anyhow::{Context, Result};
 use clap::{CommandFactory, Parser};
+use overwinter_documents::Diagnostic;
 use overwinter_workbench::ask::{Reply, Request, ask};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::bill::bill;
@@ -94,7 +95,14 @@ fn run(arguments: &Arguments) -> Result<u8> {
         }
         Command::Choose { project, draws } => {
             let Draws { draws, seed } = *draws;
-            answer(common, Request::Choose { project: project.clone(), draws, seed })
+            let mut bench = read(&common.folder, common.format)?;
+            // Only the need on outages asks the sun.
+            let asking =
+                bench.project(project).filter(|p| p.needs.outage.is_some() && p.panel.is_some());
+            let site = asking.and_then(|p| p.site.clone());
+            sun::attach_weather(&mut bench, common, site.as_deref())?;
+            let request = Request::Choose { project: project.clone(), draws, seed };
+            answer_from(common, &bench, request)
         }
         Command::Forecast { board, project, specimen, draws } => {
             let bench = read(&common.folder, common.format)?;
@@ -229,10 +237,20 @@ fn list_columns(common: &Common) -> Result<u8> {
 }
 
 fn check(common: &Common) -> Result<u8> {
-    let (bench, mut findings) = bench::read_all(&common.folder)?;
+    let (mut bench, mut findings) = bench::read_all(&common.folder)?;
+    findings.extend(sun::attach_all_weather(&mut bench, &common.folder));
     findings.extend(overwinter_workbench::check::check(&bench));
     findings.extend(overwinter_recordings::files::check_files(bench.folder(), &common.folder));
     findings.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.file.cmp(&b.file)));
+    // Reading and asking may stumble over the same place.
+    let line = |f: &Diagnostic| f.span.as_ref().map(|s| s.line);
+    let mut seen: Vec<(Option<String>, Option<usize>, String)> = Vec::new();
+    findings.retain(|f| {
+        let key = (f.file.clone(), line(f), f.message.clone());
+        let new = !seen.contains(&key);
+        seen.push(key);
+        new
+    });
     if common.format == Format::Json {
         json(&serde_json::json!({ "schema_version": SCHEMA_VERSION, "findings": findings }))?;
     } else {

@@ -1,11 +1,12 @@
 //! The commands of sun and charging: arguments in, reports of `overwinter_workbench::sun` out.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use anyhow::Result;
 use clap::{Args, Subcommand};
-use overwinter_documents::Diagnostic;
 use overwinter_documents::types::project::Project;
+use overwinter_documents::{Diagnostic, KeyPath};
 use overwinter_quantity::{Angle, Charge, Power, Ratio};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::question::QuestionError;
@@ -40,6 +41,9 @@ pub(crate) struct Weather {
     /// Seed of the weather; the same seed gives the same years on every machine
     #[arg(long, default_value_t = 1, value_name = "N")]
     seed: u64,
+    /// Use the twelve monthly figures though the site has an hourly file
+    #[arg(long)]
+    monthly: bool,
 }
 
 /// Sun, charging and the dark season.
@@ -59,9 +63,6 @@ overwinter sun \"weather mast\" --panel \"1 W panel\" --format json"
         boards: Vec<String>,
         #[command(flatten)]
         weather: Weather,
-        /// Use the twelve monthly figures though the site has an hourly file
-        #[arg(long)]
-        monthly: bool,
     },
     /// Map panel and cell sizes: how often each pair goes dark, the smallest that will do, what one size up buys
     #[command(
@@ -85,7 +86,9 @@ overwinter sun-map \"weather mast\" --panels \"0.2 W,0.3 W,0.5 W,1 W\" --cells \
         weather: Weather,
     },
     /// Find the tilt that is best in the worst month
-    #[command(after_help = "Example:  overwinter tilt \"weather mast\"")]
+    #[command(
+        after_help = "Examples:\n  overwinter tilt \"weather mast\"\n  overwinter tilt \"weather mast\" --azimuth \"150°\" --monthly"
+    )]
     Tilt {
         /// The project
         project: String,
@@ -95,6 +98,9 @@ overwinter sun-map \"weather mast\" --panels \"0.2 W,0.3 W,0.5 W,1 W\" --cells \
         /// Bearing that the panel faces, clockwise from north; the project's own if left out
         #[arg(long, value_name = "ANGLE")]
         azimuth: Option<Angle>,
+        /// Use the twelve monthly figures though the site has an hourly file
+        #[arg(long)]
+        monthly: bool,
     },
     /// Say which cells which boards may charge, and how long it takes
     #[command(
@@ -123,18 +129,13 @@ fn refuse(diagnostics: Vec<Diagnostic>) -> anyhow::Error {
 /// Runs a command of the sun; gives the exit status.
 pub(crate) fn run(common: &Common, command: &Sun) -> Result<u8> {
     match command {
-        Sun::Year { project, boards, weather, monthly } => {
-            let bench = read(&common.folder, common.format)?;
-            let hourly = if *monthly {
-                None
-            } else {
-                hourly(common, &bench, project, weather.site.as_deref())?
-            };
+        Sun::Year { project, boards, weather } => {
+            let bench = read_with(common, project, weather.site.as_deref(), weather.monthly)?;
             let request = SunRequest {
                 project: project.clone(),
                 site: weather.site.clone(),
                 panel: weather.panel.clone(),
-                hourly,
+                hourly: None,
                 boards: boards.clone(),
                 years: weather.years,
                 seed: weather.seed,
@@ -149,7 +150,7 @@ pub(crate) fn run(common: &Common, command: &Sun) -> Result<u8> {
             Ok(status(&report))
         }
         Sun::Map { project, board, panels, cells, weather } => {
-            let bench = read(&common.folder, common.format)?;
+            let bench = read_with(common, project, weather.site.as_deref(), weather.monthly)?;
             let request = SunMapRequest {
                 project: project.clone(),
                 site: weather.site.clone(),
@@ -169,8 +170,8 @@ pub(crate) fn run(common: &Common, command: &Sun) -> Result<u8> {
             }
             Ok(if report.smallest.choice.is_none() { ANSWER_IS_NO } else { FINE })
         }
-        Sun::Tilt { project, site, azimuth } => {
-            let bench = read(&common.folder, common.format)?;
+        Sun::Tilt { project, site, azimuth, monthly } => {
+            let bench = read_with(common, project, site.as_deref(), *monthly)?;
             let request = TiltRequest {
                 project: project.clone(),
                 site: site.clone(),
@@ -212,22 +213,48 @@ fn status(report: &SunReport) -> u8 {
     if report.boards.iter().all(no) { ANSWER_IS_NO } else { FINE }
 }
 
-/// Text of the site's hourly file, where it names one.
-fn hourly(
-    common: &Common,
-    bench: &Bench,
-    project: &str,
-    site: Option<&str>,
-) -> Result<Option<String>> {
-    let project: &Project = bench.project(project).ok_or_else(|| {
-        let known = bench.projects().map(|p| p.name.as_str());
-        Refusal::question(&QuestionError::no_such("project", project, known))
-    })?;
-    let site = site.or(project.site.as_deref()).and_then(|name| bench.site(name));
-    let Some(file) = site.and_then(|site| site.hourly.as_deref()) else { return Ok(None) };
-    let text = overwinter_store::read_beside(&common.folder, file)
+/// The folder, with the weather file of the project's site where it names one.
+fn read_with(common: &Common, project: &str, site: Option<&str>, monthly: bool) -> Result<Bench> {
+    let mut bench = read(&common.folder, common.format)?;
+    if !monthly {
+        let project: &Project = bench.project(project).ok_or_else(|| {
+            let known = bench.projects().map(|p| p.name.as_str());
+            Refusal::question(&QuestionError::no_such("project", project, known))
+        })?;
+        let site = site.or(project.site.as_deref()).map(str::to_owned);
+        attach_weather(&mut bench, common, site.as_deref())?;
+    }
+    Ok(bench)
+}
+
+/// Reads the weather file that a site names and puts it beside the documents.
+pub(crate) fn attach_weather(bench: &mut Bench, common: &Common, site: Option<&str>) -> Result<()> {
+    let file = site.and_then(|name| bench.site(name)).and_then(|site| site.hourly.clone());
+    let Some(file) = file else { return Ok(()) };
+    let text = overwinter_store::read_beside(&common.folder, &file)
         .map_err(|error| refuse(vec![error.diagnostic()]))?;
-    Ok(Some(text))
+    bench.attach_weather(&file, text);
+    Ok(())
+}
+
+/// Puts the weather files of all sites beside the documents; those that cannot be read are told at the key that names them.
+pub(crate) fn attach_all_weather(bench: &mut Bench, folder: &Path) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    let mut read = Vec::new();
+    for entry in bench.folder().sites.iter() {
+        let Some(file) = &entry.document.hourly else { continue };
+        match overwinter_store::read_beside(folder, file) {
+            Ok(text) => read.push((file.clone(), text)),
+            Err(error) => {
+                let key = KeyPath::root().key("site").key("hourly");
+                found.push(entry.place(error.diagnostic(), &key));
+            }
+        }
+    }
+    for (file, text) in read {
+        bench.attach_weather(&file, text);
+    }
+    found
 }
 
 /// A map in pieces, so that whoever waits sees how far it is; Ctrl-C ends it between any two years.

@@ -4,61 +4,8 @@
 mod common;
 
 use std::f64::consts::PI;
-use std::process::Output;
 
-use common::Folder;
-
-struct Bench(Folder);
-
-impl Bench {
-    fn empty(name: &str) -> Self {
-        Self(Folder::empty(&format!("sun-{name}")))
-    }
-
-    fn demo(name: &str) -> Self {
-        Self(Folder::demo(&format!("sun-{name}")))
-    }
-
-    fn write(&self, path: &str, text: &str) {
-        let path = self.0.0.join(path);
-        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-        std::fs::write(path, text).unwrap();
-    }
-
-    /// Changes a file of the folder; the part to replace must be there.
-    fn change(&self, path: &str, from: &str, to: &str) {
-        let text = std::fs::read_to_string(self.0.0.join(path)).unwrap();
-        assert!(text.contains(from), "{from} is not in {path}");
-        self.write(path, &text.replacen(from, to, 1));
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        self.0.run(arguments)
-    }
-
-    fn text(&self, arguments: &[&str]) -> String {
-        let output = self.run(arguments);
-        let text = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
-        // Blanks that do not break, and breaks of lines, read as plain blanks.
-        let text = String::from_utf8_lossy(&text).replace('\u{a0}', " ");
-        text.split_whitespace().collect::<Vec<_>>().join(" ")
-    }
-
-    fn json(&self, arguments: &[&str]) -> serde_json::Value {
-        common::json(&self.run(&[arguments, &["--format", "json"]].concat()))
-    }
-}
-
-fn number(value: &serde_json::Value) -> f64 {
-    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
-}
-
-fn board<'a>(report: &'a serde_json::Value, name: &str) -> &'a serde_json::Value {
-    let boards = report["boards"].as_array().unwrap();
-    boards.iter().find(|b| b["board"] == name).unwrap()
-}
-
-const MAST: &str = "weather mast";
+use common::sun::{Bench, MAST, board, number};
 
 #[test]
 fn the_mast_is_balanced_board_by_board() {
@@ -223,6 +170,50 @@ fn the_map_grows_with_its_sizes_and_names_the_smallest_pair() {
     assert_eq!(refused.status.code(), Some(2), "sizes must rise");
 }
 
+/// BOWLINE's charger asks for 100 mA and switches off below 4.2 V; the 0.3 W panel has 54 mA. Once the cell is below about 4.05 V the input sags to it, and
+/// the charger starts and stops (the trade's "dawn oscillation", common practice, no source). What decides how much gets through is the wait between two tries.
+#[test]
+fn a_charger_that_starts_and_stops_is_told_in_one_line_with_what_mends_it() {
+    let bench = Bench::demo("hiccup");
+    let words = ["sun", MAST, "--board", "BOWLINE", "--years", "20"];
+    let report = bench.json(&words);
+    let bowline = board(&report, "BOWLINE");
+    let line = bowline["cautions"][0].as_str().unwrap().to_owned();
+    for part in [
+        "it wants 98.6 mA, in full sun the panel gives 54 mA",
+        "below 4.2 V it switches off, and tries again after 0.1 s, from memory",
+        "of what the panel offers is lost so",
+        "With a charger that holds its input, or a converter, it is dark in",
+    ] {
+        assert!(line.replace('\u{a0}', " ").contains(part), "“{part}”: {line}");
+    }
+    let of =
+        |report: &serde_json::Value, key: &str| number(&board(report, "BOWLINE")["outcome"][key]);
+    // Ten tries a second in the light of which it starves: 0.1 s of waiting, the input's 10 µF swings in 0.08 ms.
+    let per_second = of(&report, "chatter_per_year") / (365.0 * 12.0 * 3600.0);
+    assert!((1.0..10.0).contains(&per_second), "{per_second}");
+    assert!(of(&report, "outage_days_per_year") > 100.0);
+    let shown = bench.text(&["sun", MAST, "--years", "4"]);
+    assert!(shown.contains("BOWLINE: Its charger starts and stops"), "{shown}");
+    // The line keeps its word: with the input held the dark years are those it told.
+    let told: f64 =
+        line.split("it is dark in ").nth(1).unwrap().split(' ').next().unwrap().parse().unwrap();
+    bench.change(
+        "boards/bowline.toml",
+        "input_falling = \"4.2 V\"",
+        "input_falling = \"4.2 V\"\ninput_held = \"4.25 V\"",
+    );
+    let held = bench.json(&words);
+    let dark = number(&board(&held, "BOWLINE")["outcome"]["years_with_outage"]["share"]) * 20.0;
+    assert!((dark - told).abs() < 1e-9, "{dark} {told}");
+    assert_eq!(of(&held, "chatter_per_year"), 0.0);
+    assert!(!held["boards"][0]["cautions"].to_string().contains("starts and stops"));
+    // And without any wait between two tries nearly all of the light gets through as well.
+    bench.change("boards/bowline.toml", "\ninput_held = \"4.25 V\"", "\nretry = \"0 s\"");
+    let quick = bench.json(&words);
+    assert!(of(&quick, "outage_days_per_year") < 0.1 * of(&report, "outage_days_per_year"));
+}
+
 #[test]
 fn the_best_tilt_looks_at_the_low_winter_sun() {
     let bench = Bench::demo("tilt");
@@ -306,9 +297,10 @@ fn choosing_asks_the_sun_where_a_need_says_so() {
     assert!(!bridges.contains("without sun"), "a project without a panel is left alone");
 }
 
-/// Trap 8 of the trade, "annual mean sun": a folder with exactly its assumptions. Expected (notes of the trade, 5 runs × 2000 years of an
-/// independent model): 94.5 ± 0.7 % of years with an outage and 5.8 ± 0.1 % of days; 20 % of years if charging in the frost were permitted; none
-/// at the smaller load. The documents hold the cosine's monthly means; 1000 years here: one standard deviation of the shares is 0.7 and 1.3 %.
+/// Trap 8 of the trade, "annual mean sun": a folder with exactly its assumptions. Expected (design notes, 5 runs × 2000 years of an independent
+/// model): 94.5 ± 0.7 % of years with an outage and 5.8 ± 0.1 % of days; 20 % of years if charging in the frost were permitted; none of 6000 at the
+/// smaller load. Five runs of 2000 years here too: a run of 1000 alone has a standard deviation of 0.7 points of years, 0.1 of days, 1.3 with frost
+/// charging, so that one of them (seed 1: 94.2, 5.5 and 17.4 %) cannot be held against those figures. The documents hold the cosine's monthly means.
 #[test]
 fn trap_8_annual_mean_sun() {
     let bench = Bench::empty("trap");
@@ -351,16 +343,46 @@ temperature = {{ mean = [{}], daily_swing = \"0 K\", day_spread = \"4 K\", day_t
         "projects/trap.toml",
         "[project]\nname = \"trap\"\nkind = \"assumed\"\nsource = \"trap\"\ncell = \"400 mAh\"\nsite = \"trap\"\npanel = \"0.3 W\"\nactivities = []\nmounting = { tilt = \"75°\", azimuth = \"180°\", soiling = \"92 %\", cell_above_air = \"3 K\", through = \"nothing\" }\n",
     );
-    let report = bench.json(&["sun", "trap", "--years", "1000"]);
+    // 2 % a month of 30.44 days: 6.637e-4 a day where the notes take 6.6456e-4 (30.4 days), 0.2 mAh less in a winter month.
+    let runs: Vec<[f64; 5]> = ["1", "2", "3", "4", "5"]
+        .iter()
+        .map(|seed| {
+            let words = ["sun", "trap", "--board", "LARGE", "--years", "2000", "--seed", seed];
+            let report = bench.json(&words);
+            let outcome = &board(&report, "LARGE")["outcome"];
+            let daily = &outcome["daily_bank"];
+            [
+                number(&daily["frost_kept_out"]["share"]),
+                number(&daily["days_frost_kept_out"]),
+                number(&daily["frost_charged"]["share"]),
+                number(&outcome["years_with_outage"]["share"]),
+                number(&outcome["outage_days_per_year"]) / 365.0,
+            ]
+        })
+        .collect();
+    let mean = |k: usize| runs.iter().map(|run| run[k]).sum::<f64>() / 5.0;
+    let spread = |k: usize| {
+        let of = mean(k);
+        (runs.iter().map(|run| (run[k] - of) * (run[k] - of)).sum::<f64>() / 4.0).sqrt()
+    };
+    for (k, name) in ["years", "days", "years with frost charging", "hourly: years", "hourly: days"]
+        .iter()
+        .enumerate()
+    {
+        println!("trap 8, {name}: {:.4} ± {:.4} between runs", mean(k), spread(k));
+    }
+    assert!((mean(0) - 0.945).abs() < 0.007, "{}", mean(0));
+    assert!((mean(1) - 0.058).abs() < 0.001, "{}", mean(1));
+    // The notes print 20 % without a spread. Ours between runs is 1.3 points; the mean of five of theirs against five of ours: 1.3·√(2/5) = 0.9.
+    assert!((mean(2) - 0.20).abs() < 0.009, "{}", mean(2));
+    // The runs scatter as the notes' did: one of 2000 years is good to 0.7 and 0.1 points, no better.
+    assert!(spread(0) < 0.012 && spread(1) < 0.0015, "{} {}", spread(0), spread(1));
+    // The hourly balance knows voltages and hours the daily bank does not: within a point of years, a quarter of a point of days.
+    assert!((mean(3) - mean(0)).abs() < 0.01, "{}", mean(3));
+    assert!((mean(4) - mean(1)).abs() < 0.0025, "{}", mean(4));
+    let report =
+        bench.json(&["sun", "trap", "--board", "LARGE", "--board", "SMALL", "--years", "1000"]);
     let daily = |name: &str| board(&report, name)["outcome"]["daily_bank"].clone();
-    let large = daily("LARGE");
-    let (years, days) =
-        (number(&large["frost_kept_out"]["share"]), number(&large["days_frost_kept_out"]));
-    let frost = number(&large["frost_charged"]["share"]);
-    println!("trap 8: {years:.3} of years, {days:.4} of days; frost permitted {frost:.3}");
-    assert!((years - 0.945).abs() < 0.007 + 2.0 * 0.007, "{years}");
-    assert!((days - 0.058).abs() < 0.003, "{days}");
-    assert!((frost - 0.20).abs() < 3.0 * 0.013, "{frost}");
     let small = daily("SMALL");
     assert_eq!(number(&small["frost_kept_out"]["share"]), 0.0);
     // The rule of thumb beside it looks at December and is not met; the hourly balance, which knows the voltages, tells the same story.
@@ -370,223 +392,6 @@ temperature = {{ mean = [{}], daily_swing = \"0 K\", day_spread = \"4 K\", day_t
     assert_eq!(number(&outcome("SMALL")["years_with_outage"]["share"]), 0.0);
     // The load is the trap's: 29.4 mAh a day.
     assert!((number(&outcome("LARGE")["mean_load_a"]) * 24.0 - 0.0294).abs() < 1e-6);
-}
-
-/// Hours of a clear sky over a place as a weather file: `clock_h` hours ahead of universal time, stamps at the start of each hour.
-fn clear_hours(
-    latitude: f64,
-    longitude: f64,
-    days: u32,
-    clock_h: f64,
-) -> Vec<(u32, u32, f64, f64)> {
-    (0..days * 24)
-        .map(|hour| {
-            let (day, of_day) = (hour / 24, hour % 24);
-            let n = f64::from(day) + 1.0;
-            let declination = (23.45_f64).to_radians() * (2.0 * PI * (284.0 + n) / 365.0).sin();
-            let solar = f64::from(of_day) + 0.5 - clock_h + longitude / 15.0;
-            let angle = (15.0 * (solar - 12.0)).to_radians();
-            let phi = latitude.to_radians();
-            let up = phi.sin() * declination.sin() + phi.cos() * declination.cos() * angle.cos();
-            let air = 7.0 - 9.0 * (2.0 * PI * (n - 15.0) / 365.0).cos();
-            (day, of_day, (700.0 * up).max(0.0), air)
-        })
-        .collect()
-}
-
-/// A date of 2023 or 2024 from the days since 1 January.
-fn date(leap: bool, day: u32) -> String {
-    let lengths = [31, if leap { 29 } else { 28 }, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
-    let mut left = day;
-    for (month, length) in lengths.iter().enumerate() {
-        if left < *length {
-            return format!("{}-{:02}-{:02}", if leap { 2024 } else { 2023 }, month + 1, left + 1);
-        }
-        left -= length;
-    }
-    format!("{}-01-{:02}", if leap { 2025 } else { 2024 }, left + 1)
-}
-
-fn csv_of(hours: &[(u32, u32, f64, f64)], leap: bool) -> String {
-    let mut text = "time,ghi,temp\n".to_owned();
-    for (day, hour, light, air) in hours {
-        text.push_str(&format!("{} {hour:02}:00,{light:.1},{air:.1}\n", date(leap, *day)));
-    }
-    text
-}
-
-/// The demo with a weather file at its gorge.
-fn with_file(name: &str, text: &str, layout: &str) -> Bench {
-    let bench = Bench::demo(name);
-    bench.write("weather/hut.csv", text);
-    bench.change(
-        "sites/gorge.toml",
-        "ground_reflection",
-        &format!("hourly = \"weather/hut.csv\"\nhourly_layout = {{ {layout} }}\nground_reflection"),
-    );
-    bench
-}
-
-const ONE: [&str; 4] = ["sun", MAST, "--board", "SLIPKNOT"];
-
-#[test]
-fn an_hourly_file_replaces_the_monthly_figures() {
-    let hours = clear_hours(47.0, 8.0, 365, 0.0);
-    let bench = with_file("file", &csv_of(&hours, false), "clock = \"UTC\", stamp = \"start\"");
-    let report = bench.json(&ONE);
-    assert_eq!(report["years"], 1);
-    let setting = &report["setting"];
-    assert!(
-        setting["weather"]
-            .as_str()
-            .unwrap()
-            .contains("weather/hut.csv from 2023-01-01 to 2023-12-31"),
-        "{setting}"
-    );
-    // The file's own monthly means stand in the report: June by hand.
-    let june: f64 =
-        hours[151 * 24..181 * 24].iter().map(|h| (h.2 * 10.0).round() / 10.0).sum::<f64>()
-            / 30.0
-            / 1000.0;
-    let told = number(&setting["months"][5]["horizontal_kwh_m2"]);
-    assert!((told - june).abs() < 1e-9, "{told} {june}");
-    let notes = setting["notes"].to_string();
-    assert!(!notes.contains("noon") && !notes.contains("extraterrestrial"), "{notes}");
-    assert!(board(&report, "SLIPKNOT")["outcome"]["daily_bank"].is_null());
-    // One year says little, and the interval says so.
-    assert!(number(&board(&report, "SLIPKNOT")["outcome"]["years_with_outage"]["high"]) > 0.9);
-    let monthly = bench.json(&[&ONE[..], &["--monthly", "--years", "5"]].concat());
-    assert_eq!(monthly["years"], 5);
-}
-
-#[test]
-fn a_wrong_clock_gaps_and_leap_years_are_told() {
-    // An hour and a half late: daylight saving left in, or the wrong zone.
-    let late = with_file(
-        "clock",
-        &csv_of(&clear_hours(47.0, 8.0, 365, 1.5), false),
-        "clock = \"UTC\", stamp = \"start\"",
-    );
-    let notes = late.json(&ONE)["setting"]["notes"].to_string();
-    assert!(notes.contains("the light's noon comes 89 min later than the sun's"), "{notes}");
-    // 8784 hours.
-    let leap = with_file(
-        "leap",
-        &csv_of(&clear_hours(47.0, 8.0, 366, 0.0), true),
-        "clock = \"UTC\", stamp = \"start\"",
-    );
-    let report = leap.json(&ONE);
-    assert!(
-        report["setting"]["notes"].to_string().contains("2024 is a leap year of 8784 hours"),
-        "{report}"
-    );
-    // A week is missing: refused until filling is asked for.
-    let mut hours = clear_hours(47.0, 8.0, 365, 0.0);
-    hours.drain(40 * 24..47 * 24);
-    let gaps = with_file("gaps", &csv_of(&hours, false), "clock = \"UTC\", stamp = \"start\"");
-    let output = gaps.run(&ONE);
-    assert_eq!(output.status.code(), Some(2));
-    let told = gaps.text(&ONE);
-    assert!(
-        told.contains("168 intervals have no irradiance") && told.contains("fill_gaps"),
-        "{told}"
-    );
-    gaps.change("sites/gorge.toml", "stamp = \"start\"", "stamp = \"start\", fill_gaps = \"yes\"");
-    let notes = gaps.json(&ONE)["setting"]["notes"].to_string();
-    assert!(
-        notes.contains("filled with the same hour of the nearest day: 168 intervals of light"),
-        "{notes}"
-    );
-    assert!(notes.contains("February holds only 75 % of its hours"), "{notes}");
-}
-
-#[test]
-fn daylight_saving_is_taken_out_where_it_is_declared() {
-    // A wall clock of UTC+1: an hour ahead from 26 March 02:00 to 29 October 03:00 (2023).
-    let mut text = "time;light;temp\n".to_owned();
-    for (day, hour, light, air) in clear_hours(47.0, 8.0, 365, 1.0) {
-        let at = day * 24 + hour;
-        let summer = (84 * 24 + 2..301 * 24 + 2).contains(&at);
-        let wall = at + u32::from(summer);
-        text.push_str(&format!(
-            "{} {:02}:00;{light:.1};{air:.1}\n",
-            date(false, wall / 24),
-            wall % 24
-        ));
-    }
-    let layout = "clock = \"+01:00\", stamp = \"start\", daylight_saving = \"yes\"";
-    let notes = with_file("saving", &text, layout).json(&ONE)["setting"]["notes"].to_string();
-    assert!(
-        notes.contains("daylight saving taken out, spring 2023-03-26")
-            && notes.contains("autumn 2023-10-29"),
-        "{notes}"
-    );
-    assert!(!notes.contains("noon"), "the clock is right afterwards: {notes}");
-}
-
-#[test]
-fn a_public_typical_year_is_read_from_its_own_layout_and_as_a_table() {
-    // The check data of the sun: three days in the layout of 2008, and the whole year without a column of time.
-    let head = include_str!("../../sun/tests/data/tmy3_head.csv");
-    let three_days = with_file("tmy3", head, "");
-    let report = three_days.json(&ONE);
-    let notes = report["setting"]["notes"].to_string();
-    assert!(
-        notes.contains("a typical year") && notes.contains("the file holds 3 days only"),
-        "{notes}"
-    );
-    assert!(notes.contains("measured at latitude 36.1"), "the gorge is elsewhere: {notes}");
-    let year = include_str!("../../sun/tests/data/weather_greensboro.csv");
-    let layout = "counted_from = 2001-01-01, clock = \"-05:00\", stamp = \"start\", beam = \"dni\", diffuse = \"dhi\"";
-    let whole = with_file("table", year, layout);
-    whole.change("sites/gorge.toml", "latitude = \"47° N\"", "latitude = \"36.1° N\"");
-    whole.change("sites/gorge.toml", "longitude = \"8° E\"", "longitude = \"79.95° W\"");
-    let report = whole.json(&ONE);
-    let months = report["setting"]["months"].as_array().unwrap();
-    // Mean of the file's own column: 4.12 kWh/m² a day, computed here from the text.
-    let light: Vec<f64> = year
-        .lines()
-        .filter(|l| !l.starts_with('#'))
-        .skip(1)
-        .map(|l| l.split(',').next().unwrap().parse().unwrap())
-        .collect();
-    let lengths = [31.0, 28.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
-    let mean: f64 =
-        months.iter().zip(lengths).map(|(m, d)| number(&m["horizontal_kwh_m2"]) * d).sum::<f64>()
-            / 365.0;
-    assert!((mean - light.iter().sum::<f64>() / 365.0 / 1000.0).abs() < 1e-9, "{mean}");
-    assert!(!report["setting"]["notes"].to_string().contains("noon"), "{report}");
-}
-
-#[test]
-fn files_outside_the_folder_or_of_no_use_are_refused() {
-    let bench = with_file("outside", "time,ghi\n", "");
-    let empty = bench.text(&ONE);
-    assert!(empty.contains("there is a header but no data"), "{empty}");
-    for (file, wanted) in [
-        ("../secret.csv", "leads out of the folder"),
-        ("/etc/hostname", "leads out of the folder"),
-        ("weather/none.csv", "cannot be read"),
-        ("weather", "not a plain file"),
-    ] {
-        let site = std::fs::read_to_string(bench.0.0.join("sites/gorge.toml")).unwrap();
-        let now = site.lines().map(|l| {
-            if l.starts_with("hourly = ") { format!("hourly = \"{file}\"") } else { l.to_owned() }
-        });
-        bench.write("sites/gorge.toml", &now.collect::<Vec<_>>().join("\n"));
-        assert_eq!(bench.run(&ONE).status.code(), Some(2), "{file}");
-        let told = bench.text(&ONE);
-        assert!(told.contains(wanted), "{file}: {told}");
-    }
-    let strange = with_file("strange", "when,how much\n2023-01-01,5\n", "");
-    let told = strange.text(&ONE);
-    assert!(
-        told.contains("no column of the time is recognised; the file has: when, how much"),
-        "{told}"
-    );
-    let unit = with_file("unit", "time,ghi\n2023-01-01 00:00,0\n2023-01-01 01:00,3500\n", "");
-    let told = unit.text(&ONE);
-    assert!(told.contains("line 3") && told.contains("unit = \"kJ/m²\""), "{told}");
 }
 
 #[test]

@@ -245,6 +245,16 @@ fn main() {
     let map =
         least(if wanted("map") { 2 } else { 0 }, || outage_map(&years, &sources, &cells, &node));
     println!("panel × cell map, 12 × 12 × 200 years of hours: {map:.2} s");
+    // Panels too small for the winter: nearly every pair is dark in nearly every year, and none can be left out beyond a safe one.
+    let weak: Vec<Source> = (1..=12).map(|k| source(0.0005 * f64::from(k))).collect();
+    let small: Vec<NodeTables> = (1..=12).map(|k| tables(100.0 * f64::from(k))).collect();
+    let dark =
+        least(if wanted("map") { 2 } else { 0 }, || outage_map(&years, &weak, &small, &node));
+    let all_dark = outage_map(&Years { years: 20, ..years }, &weak, &small, &node)
+        .map_or(0.0, |map| {
+            map.points.iter().map(|p| p.years_with_outage.share).sum::<f64>() / 144.0
+        });
+    println!("the same where {:.0} % of the years are dark: {dark:.2} s", 100.0 * all_dark);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     println!("threads {threads}");
     println!(

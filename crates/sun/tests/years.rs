@@ -225,6 +225,43 @@ fn the_map_counts_as_if_every_pair_were_run() {
     assert_eq!(compared, 75);
 }
 
+/// Of later years the map asks only whether they are dark: a run ends with the first dark day, and a pair that even its panel's short-circuit current
+/// cannot keep alive is not run. The counts must be those of whole years.
+#[test]
+fn later_years_of_the_map_are_asked_only_whether_they_are_dark() {
+    use overwinter_sun::balance::map::{DAYS_YEARS, outage_counts};
+    let (climate, site, plane) = (climate(47.0), gorge(47.0), Plane::new(70.0, 180.0).unwrap());
+    let geometry = YearGeometry::new(&site, &plane);
+    let first_year = u64::from(DAYS_YEARS) - 2;
+    let years = Years {
+        climate: &climate,
+        geometry: &geometry,
+        seed: 11,
+        first_year,
+        years: 12,
+        first_day: 182,
+    };
+    // From hopeless to ample, with a few in between.
+    let sources: Vec<Source> = [0.002, 0.01, 0.03, 0.1, 0.3, 1.0].map(source).into();
+    let cells: Vec<NodeTables> = [20.0, 100.0, 400.0, 1200.0].map(tables).into();
+    let habits = Node::new(&cells[0], &sources[0]);
+    let counts = outage_counts(&years, &sources, &cells, &habits);
+    for (at, count) in counts.iter().enumerate() {
+        let node = Node { tables: &cells[at % 4], source: &sources[at / 4], ..habits.clone() };
+        let (mut with, mut days) = (0, 0);
+        for year in first_year..first_year + 12 {
+            let one = simulate(&node, &Years { first_year: year, years: 1, ..years }).unwrap();
+            let dark = one.outage_days_per_year as u32;
+            with += u32::from(dark > 0);
+            days += if year < u64::from(DAYS_YEARS) { dark } else { 0 };
+        }
+        assert_eq!((count.years_with_outage, count.outage_days), (with, days), "pair {at}");
+    }
+    let between = counts.iter().filter(|c| (1..12).contains(&c.years_with_outage)).count();
+    let always = counts.iter().filter(|c| c.years_with_outage == 12).count();
+    assert!(between >= 2 && (6..20).contains(&always), "{counts:?}");
+}
+
 #[test]
 fn the_map_finds_the_smallest_pair() {
     let (climate, site, plane) = (climate(47.0), gorge(47.0), Plane::new(70.0, 180.0).unwrap());

@@ -21,6 +21,7 @@ pub struct Bench {
     folder: Folder,
     /// What follows from each reading, by session and place in it: evaluated once, whoever asks first.
     taken: BTreeMap<String, Vec<OnceLock<Arc<Taken>>>>,
+    weather: BTreeMap<String, Arc<str>>,
 }
 
 macro_rules! lookups {
@@ -75,7 +76,7 @@ impl Bench {
             .documents()
             .map(|s| (s.name.clone(), s.readings.iter().map(|_| OnceLock::new()).collect()))
             .collect();
-        Self { folder, taken }
+        Self { folder, taken, weather: BTreeMap::new() }
     }
 
     /// What follows from the reading at `place` of a session of this bench, by `evaluate` where nobody has asked yet.
@@ -91,6 +92,16 @@ impl Bench {
             Some(slot) => slot.get_or_init(|| Arc::new(evaluate())).clone(),
             None => Arc::new(evaluate()),
         }
+    }
+
+    /// Puts the text of a site's weather file beside the documents: `file` as the site names it. Every question about the sun then uses it.
+    pub fn attach_weather(&mut self, file: &str, text: impl Into<Arc<str>>) {
+        self.weather.insert(file.to_owned(), text.into());
+    }
+
+    /// The text of a weather file, where it is at hand.
+    pub(crate) fn weather(&self, file: &str) -> Option<&str> {
+        self.weather.get(file).map(AsRef::as_ref)
     }
 
     /// The folder with files and places.

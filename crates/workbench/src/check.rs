@@ -30,6 +30,7 @@ pub fn check(bench: &Bench) -> Vec<Diagnostic> {
             }
         }
     }
+    findings.extend(crate::sun::findings(bench));
     // The same board and cell may stand in several projects: say it once.
     let mut seen: Vec<(String, String)> = Vec::new();
     findings.retain(|f| {

@@ -166,9 +166,13 @@ pub fn sample_with_inputs(
     Ok((lives, columns))
 }
 
-/// The value of every input of every case in each draw, this specimen's: common draws, `None` for an input that never moves.
-pub(crate) fn input_values(cases: &[Case], options: SampleOptions) -> Vec<Vec<Option<Vec<f64>>>> {
-    prepare(cases, options).into_iter().map(|columns| columns.specimen).collect()
+/// The value of every input of every case in each draw for one you might buy (the specimen's times what specimens differ by): common draws, `None` for
+/// an input that never moves.
+pub(crate) fn bought_values(cases: &[Case], options: SampleOptions) -> Vec<Vec<Option<Vec<f64>>>> {
+    let of = |columns: CaseColumns| {
+        columns.bought.into_iter().zip(columns.specimen).map(|(b, s)| b.or(s)).collect()
+    };
+    prepare(cases, options).into_iter().map(of).collect()
 }
 
 pub(crate) fn prepare(cases: &[Case], options: SampleOptions) -> Vec<CaseColumns> {

@@ -75,7 +75,12 @@ fn pieces_of_a_map_add_up_to_the_whole() {
         whole.counts
     );
     // Counts of another map are refused, not added.
-    let strange = SunMapCounts { years: 5, years_with_outage: vec![0; 4], outage_days: vec![0; 4] };
+    let strange = SunMapCounts {
+        years: 5,
+        years_with_outage: vec![0; 4],
+        outage_days: vec![0; 4],
+        ..SunMapCounts::default()
+    };
     let request = SunMapRequest {
         project: MAST.into(),
         site: None,
@@ -167,21 +172,89 @@ fn inputs_drawn_anew_move_a_borderline_board_and_leave_a_safe_one() {
         &bench,
         SunRequest {
             boards: vec!["SLIPKNOT".into(), "SHEETBEND".into()],
-            years: 60,
+            years: 200,
             ..request(MAST)
         },
     );
     for board in &report.boards {
         let o = board.outcome.as_ref().unwrap();
         let uncertain = o.uncertain.as_ref().unwrap();
-        for wanted in ["cell capacity", "panel current", "charge current", "charge per “wind”"]
-        {
+        for wanted in [
+            "cell capacity",
+            "panel current",
+            "charge current",
+            "charge per “wind”",
+            "self-discharge at 20 °C",
+            "cell resistance",
+            "temperatures as a whole",
+            "charger's input thresholds",
+            "voltage that is charged to",
+            "current at which the charge ends",
+            "calendar loss in the first year",
+        ] {
             assert!(uncertain.drawn.iter().any(|d| d == wanted), "{wanted}: {:?}", uncertain.drawn);
         }
         if board.board == "SLIPKNOT" {
             assert_eq!(uncertain.years_with_outage.share, 0.0);
         } else {
             assert!(uncertain.outage_days_per_year != o.outage_days_per_year);
+            // What moves it most is told, the largest first, with the sign that physics gives it.
+            let budget = &uncertain.budget;
+            assert!(budget.windows(2).all(|w| w[0].share >= w[1].share));
+            let sum: f64 = budget.iter().map(|part| part.share).sum();
+            assert!(!budget.is_empty() && (0.2..1.3).contains(&sum), "{budget:?}");
+            for part in budget {
+                let more = ["charge per", "sleep current", "self-discharge"];
+                let less = ["cell capacity", "panel current"];
+                if more.iter().any(|name| part.name.starts_with(name)) {
+                    assert!(part.days > 0.0, "{part:?}");
+                }
+                if less.iter().any(|name| part.name.starts_with(name)) {
+                    assert!(part.days < 0.0, "{part:?}");
+                }
+            }
         }
     }
+}
+
+/// Where clear winter days are the cold ones, a cell kept out of the charger by frost loses the best of the light; where they are warm, the least.
+#[test]
+fn clear_days_that_are_cold_bring_less() {
+    let site = FILES.iter().find(|(p, _)| *p == "sites/gorge.toml").unwrap().1;
+    let with = |winter: &str| {
+        let text = site.replace(
+            "daily_swing = \"14 K\"",
+            &format!("daily_swing = \"14 K\", clearness_correlation = {{ winter = {winter}, summer = \"40 %\" }}"),
+        );
+        assert_ne!(text, site);
+        text
+    };
+    let bench = bench();
+    let days = |winter: &str| {
+        let report =
+            sun(&bench, SunRequest { site: Some(with(winter)), years: 60, ..request(MAST) });
+        let outcome = report.boards[0].outcome.as_ref().unwrap();
+        let notes = report.setting.notes.join("; ");
+        (outcome.daily_bank.unwrap().days_frost_kept_out, notes, report.assumptions)
+    };
+    let (cold, notes, assumed) = days("-0.8");
+    assert!(!notes.contains("temperature and clearness"), "{notes}");
+    let asks = |of: &[overwinter_workbench::sun::report::SunAssumption]| {
+        of.iter().any(|a| a.unknown == "how a day's temperature goes with its light")
+    };
+    assert!(!asks(&assumed));
+    let (none, _, _) = days("0");
+    let (warm, _, _) = days("0.8");
+    assert!(cold > none * 1.02 && none > warm * 1.02, "{cold} {none} {warm}");
+    let (_, notes, _) = days("-0.95");
+    assert!(notes.contains("run at 0.86"), "{notes}");
+    assert!(asks(&sun(&bench, request(MAST)).assumptions));
+    // Outside −1 to 1 there is no correlation.
+    let (_, found) = Bench::read([("sites/gorge.toml", with("-1.5"))]);
+    assert!(
+        found.iter().any(|d| d.code == "correlation" && d.message.contains("−1 and 1")),
+        "{found:?}"
+    );
+    let (_, found) = Bench::read([("sites/gorge.toml", with("-0.5"))]);
+    assert!(!found.iter().any(|d| d.code == "negative"), "{found:?}");
 }

@@ -297,4 +297,17 @@ pub(super) fn monthly<T>(
             "write highest minus lowest of a day",
         );
     }
+    if let Some(with) = &monthly.clearness_correlation {
+        for (key, value) in [("winter", &with.winter), ("summer", &with.summer)] {
+            if !(-1.0..=1.0).contains(&value.si()) {
+                checker.error(
+                    entry,
+                    &place.key("clearness_correlation").key(key),
+                    "correlation",
+                    "a correlation lies between −1 and 1",
+                    "write for example { winter = -0.3, summer = 0.4 }",
+                );
+            }
+        }
+    }
 }

@@ -193,6 +193,16 @@ record! {
         pub day_spread: Option<TemperatureDifference>,
         /// Correlation of one day's departure from the season with the next day's.
         pub day_to_day: Option<Ratio>,
+        /// Correlation of a day's departure from the season with its clearness, −1 to 1.
+        pub clearness_correlation: Option<ClearnessCorrelation>,
+    }
+
+    /// How a day's temperature goes with its light; between the two it follows the season.
+    pub struct ClearnessCorrelation {
+        /// At midwinter: negative where clear days are cold.
+        pub winter: Ratio,
+        /// At midsummer: positive where clear days are warm.
+        pub summer: Ratio,
     }
 }
 

@@ -120,8 +120,8 @@ fn table(report: &SunReport) -> String {
         let Some(o) = &board.outcome else { continue };
         let mut row = vec![
             board.board.clone(),
-            share(&o.years_with_outage),
-            significant(o.outage_days_per_year, 2),
+            share(o.continued.as_ref().map_or(&o.years_with_outage, |c| &c.years_with_outage)),
+            significant(o.continued.map_or(o.outage_days_per_year, |c| c.outage_days_per_year), 2),
             o.worst_month.map_or_else(|| "–".to_owned(), |m| month_name(m).to_owned()),
             days(o.autonomy_days),
             resets(o),
@@ -133,6 +133,13 @@ fn table(report: &SunReport) -> String {
         columns.row(row);
     }
     let mut text = format!("\n{}", columns.text(width()));
+    let starting: Vec<String> = report
+        .boards
+        .iter()
+        .filter(|b| b.outcome.as_ref().is_some_and(|o| o.chatter_per_year > 730.0))
+        .filter_map(|b| Some(format!("{}: {}", b.board, b.cautions.first()?)))
+        .collect();
+    text.push_str(&list("What keeps the panel from charging", &starting));
     let refused: Vec<String> = report
         .boards
         .iter()
@@ -174,6 +181,7 @@ fn one(board: &SunBoard) -> String {
         text.push_str(&figures(o));
         text.push_str(&months(o));
         text.push_str(&states(o));
+        text.push_str(&budget(o));
         text.push_str(&ledgers(o));
         text.push_str(&beside(o));
     }
@@ -186,14 +194,37 @@ fn one(board: &SunBoard) -> String {
 fn figures(o: &SunOutcome) -> String {
     let mut columns = Columns::new(&[]);
     let mut row = |name: &str, value: String| columns.row(vec![format!("  {name}"), value]);
-    row("years with an outage", share(&o.years_with_outage));
+    match &o.continued {
+        None => row("years with an outage", share(&o.years_with_outage)),
+        Some(many) => {
+            let (own, years) = (&o.years_with_outage, &many.years_with_outage);
+            row(
+                "the file's own years",
+                format!(
+                    "{} of {} with an outage: {}",
+                    (own.share * f64::from(own.years)).round(),
+                    own.years,
+                    share(own)
+                ),
+            );
+            row(
+                "years that go on from it",
+                format!(
+                    "{} synthetic ones with its figures: {} with an outage, {} days a year",
+                    years.years,
+                    share(years),
+                    significant(many.outage_days_per_year, 2)
+                ),
+            );
+        }
+    }
     if let Some(uncertain) = &o.uncertain {
         row(
             "the same with inputs uncertain",
             format!(
-                "{}: {} drawn anew each year",
+                "{}, one you might buy: {} inputs drawn anew each year",
                 share(&uncertain.years_with_outage),
-                uncertain.drawn.join(", ")
+                uncertain.drawn.len()
             ),
         );
     }
@@ -292,6 +323,36 @@ fn states(o: &SunOutcome) -> String {
 fn month_of(day_of_year: u16) -> u8 {
     const LAST: [u16; 12] = [31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334, 366];
     LAST.iter().position(|last| day_of_year <= *last).map_or(12, |m| m as u8 + 1)
+}
+
+/// What of the uncertain moves the outage days, and the names of all that was drawn.
+fn budget(o: &SunOutcome) -> String {
+    let Some(uncertain) = &o.uncertain else { return String::new() };
+    let mut text = heading("What uncertain inputs do to the outage days");
+    let mut columns =
+        Columns::new(&["  one standard uncertainty more of", "days a year", "share", ""])
+            .right(&[1, 2]);
+    for part in &uncertain.budget {
+        columns.row(vec![
+            format!("  {}", part.name),
+            format!(
+                "{}{}",
+                if part.days > 0.0 { "+" } else { "−" },
+                significant(part.days.abs(), 2)
+            ),
+            percent(part.share),
+            bar(part.share, 24),
+        ]);
+    }
+    let drawn = format!("drawn: {}", uncertain.drawn.join(", "));
+    if uncertain.budget.is_empty() {
+        let none = "  none of them can be told from nothing in so few years, or it is never dark\n";
+        text.push_str(none);
+    } else {
+        text.push_str(&columns.text(width()));
+    }
+    text.push_str(&format!("  {}\n", wrap(&drawn, 2)));
+    text
 }
 
 fn ledgers(o: &SunOutcome) -> String {

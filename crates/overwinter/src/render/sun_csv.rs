@@ -44,6 +44,9 @@ pub(crate) fn sun(report: &SunReport) -> Rows {
         "share of years dark",
         "low (95 %)",
         "high (95 %)",
+        "share of synthetic years after the file's",
+        "low (95 %)",
+        "high (95 %)",
         "share with uncertain inputs",
         "low (95 %)",
         "high (95 %)",
@@ -71,6 +74,7 @@ pub(crate) fn sun(report: &SunReport) -> Rows {
             o.map_or_else(String::new, |o| o.years_with_outage.years.to_string()),
         ];
         front.extend(share(o.map(|o| &o.years_with_outage)));
+        front.extend(share(o.and_then(|o| o.continued.as_ref()).map(|c| &c.years_with_outage)));
         front.extend(share(o.and_then(|o| o.uncertain.as_ref()).map(|u| &u.years_with_outage)));
         front.extend([
             maybe(o.map(|o| o.outage_days_per_year)),

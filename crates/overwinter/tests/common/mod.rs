@@ -1,6 +1,8 @@
 //! What the tests of the real binary share: folders of their own, running the tool, reading what it said.
 #![allow(dead_code, reason = "each test program takes the part it needs")]
 
+pub(crate) mod sun;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 

@@ -30,6 +30,8 @@ pub enum Detail {
     Full,
     /// Outages and the charge ledger only: for maps of many sizes.
     Outages,
+    /// Whether it goes dark at all: ends with the first day on which it does.
+    FirstOutage,
 }
 
 #[allow(
@@ -124,6 +126,9 @@ pub fn run(node: &Node<'_>, weather: &Weather<'_>, detail: Detail) -> YearResult
         if runner.out.dark_h > dark_before {
             runner.out.outage_days += 1;
             runner.out.outage_days_by_month[month] += 1;
+            if detail == Detail::FirstOutage {
+                break;
+            }
         }
         if runner.full_detail {
             let now = runner.out.ledger;

@@ -202,6 +202,26 @@ pub enum TablesError {
     },
 }
 
+/// Factors on a node's figures, and what is added to its lowest usable state at each temperature of the tables.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Variation {
+    /// On the capacity.
+    pub capacity: f64,
+    /// On the load's current.
+    pub load: f64,
+    /// On the resistance.
+    pub resistance: f64,
+    /// On the self-discharge.
+    pub self_discharge: f64,
+    /// Added to the lowest usable state, as [`lowest_states`] orders them; empty for nothing.
+    pub lowest_state: Vec<f64>,
+}
+
+/// The lowest usable state of a demand at each temperature of the tables.
+pub fn lowest_states(demand: &dyn Demand) -> Vec<f64> {
+    (0..ROWS).map(|row| demand.lowest_usable_state(row_celsius(row)).clamp(0.0, 1.0)).collect()
+}
+
 impl NodeTables {
     /// Tabulates a bank and a demand. The load's current is taken at the voltage it leaves on the cell.
     ///
@@ -262,20 +282,27 @@ impl NodeTables {
         Ok(Self { capacity_c, open_circuit_v, rows })
     }
 
-    /// The same node with another capacity and another load, both as factors; resistance and voltages stay.
+    /// The same node with some of its figures moved; voltages stay.
     #[must_use]
-    pub fn scaled(&self, capacity: f64, load: f64) -> Self {
-        let mut scaled = self.clone();
-        scaled.capacity_c *= capacity;
-        for row in &mut scaled.rows {
-            row.capacity_c *= capacity;
-            row.per_capacity /= capacity;
-            row.deepest_c *= capacity;
-            for [_, drawn, _] in &mut row.at_state {
-                *drawn *= load;
+    pub fn varied(&self, by: &Variation) -> Self {
+        let mut varied = self.clone();
+        varied.capacity_c *= by.capacity;
+        for (row, lowest) in varied
+            .rows
+            .iter_mut()
+            .zip(by.lowest_state.iter().copied().chain(core::iter::repeat(0.0)))
+        {
+            row.capacity_c *= by.capacity;
+            row.per_capacity /= by.capacity;
+            row.self_discharge_per_s *= by.self_discharge;
+            row.lowest_state = (row.lowest_state + lowest).clamp(0.0, 1.0);
+            row.deepest_c = (1.0 - row.lowest_state) * row.capacity_c;
+            for [resistance, drawn, _] in &mut row.at_state {
+                *resistance *= by.resistance;
+                *drawn *= by.load;
             }
         }
-        scaled
+        varied
     }
 
     /// Lowest state of charge, 0…1, at which the open-circuit voltage reaches a voltage; 1 where it never does.
@@ -286,6 +313,14 @@ impl NodeTables {
         }
         let (low, high) = (self.open_circuit_v[k - 1], self.open_circuit_v[k]);
         ((k - 1) as f64 + (volts - low) / (high - low)) / STATES as f64
+    }
+
+    /// The least load, A, and the least charge at which the board stops, C, between two temperatures, °C.
+    pub(super) fn least_load_and_floor(&self, coldest_c: f64, warmest_c: f64) -> (f64, f64) {
+        let rows = &self.rows[row_index(coldest_c).0..=row_index(warmest_c).0];
+        let loads = rows.iter().flat_map(|row| row.at_state.iter().map(|[_, load, _]| *load));
+        let floors = rows.iter().map(|row| self.capacity_c - row.deepest_c);
+        (loads.fold(f64::INFINITY, f64::min), floors.fold(f64::INFINITY, f64::min))
     }
 
     pub(super) fn row_at(&self, celsius: f64) -> (&Row, bool) {

@@ -15,6 +15,15 @@ pub enum Coupling {
         /// Forward voltage, V (0.3…0.5 metal–semiconductor, 0.7 silicon).
         forward_v: f64,
     },
+    /// Into a step-down charger that does not seek the panel's maximum power: `V_cell·I_out = η·(V_in − V_forward)·I_in` while the panel can give
+    /// that much; past its maximum the panel collapses until the switch is on all the time, and then it is as straight into a linear one. A
+    /// charger that holds its input works at that voltage instead.
+    StepDown {
+        /// Power out over power in, 0…1 (0.85…0.95 is usual).
+        efficiency: f64,
+        /// Forward voltage of a diode before it, V; 0 without one.
+        forward_v: f64,
+    },
     /// Through a converter that holds the panel at its maximum power; it also limits the cell's voltage and current.
     MaximumPower {
         /// Power out over power in, 0…1 (0.80…0.90 is usual), tracking included.
@@ -207,6 +216,12 @@ impl Source {
         let drop = match self.coupling {
             Coupling::Straight => 0.0,
             Coupling::Diode { forward_v } => forward_v,
+            Coupling::StepDown { efficiency, forward_v } => {
+                if let Some(supply) = self.stepped_down(curve, cell_v, efficiency, forward_v) {
+                    return supply;
+                }
+                forward_v
+            }
             Coupling::MaximumPower { efficiency, least_power_w, .. } => {
                 let power = curve.maximum_power().power_w();
                 if power < least_power_w || power <= 0.0 {
@@ -256,12 +271,42 @@ impl Source {
             charger.input_capacitance_f * (charger.input_rise_v - charger.input_fall_v).max(0.0);
         let up = swing_c / saturated.max(1e-12);
         let down = swing_c / (wanted - saturated).max(1e-9);
-        let period_s = (up + down + charger.retry_s).max(1e-3);
+        let swings = up + down;
         Supply::Chatter {
-            current_a: saturated * ((up + down) / period_s).min(1.0),
+            // A charger that tries again at once loses nothing, however small the capacitor.
+            current_a: saturated * (swings / (swings + charger.retry_s).max(1e-12)).min(1.0),
             offered_a: saturated,
-            period_s,
+            // Events are counted in milliseconds at the finest: faster ones are one to whoever is reset.
+            period_s: (swings + charger.retry_s).max(1e-3),
         }
+    }
+}
+
+impl Source {
+    /// A step-down charger on the good side of the panel's maximum, or at the input voltage that it holds; `None` where the panel collapses.
+    fn stepped_down(
+        &self,
+        curve: &Curve,
+        cell_v: f64,
+        efficiency: f64,
+        forward_v: f64,
+    ) -> Option<Supply> {
+        let charger = &self.charger;
+        if !curve.delivers_at(charger.input_rise_v + forward_v) {
+            return Some(Supply::Off);
+        }
+        let wanted = charger.wanted_a(cell_v);
+        let lowest_input = cell_v + charger.dropout_v;
+        let brought = |input_v: f64, input_a: f64| input_v * input_a * efficiency / cell_v.max(0.5);
+        let peak = curve.maximum_power();
+        let peak_v = peak.voltage_v - forward_v;
+        let offered_a = brought(peak_v.max(0.0), peak.current_a);
+        if offered_a >= wanted && peak_v >= lowest_input.max(charger.input_fall_v) {
+            return Some(Supply::On { current_a: wanted, offered_a });
+        }
+        let input_v = charger.input_regulation_v?.max(lowest_input);
+        let current_a = brought(input_v, curve.current_a(input_v + forward_v).max(0.0)).min(wanted);
+        Some(Supply::On { current_a, offered_a: offered_a.max(current_a) })
     }
 }
 
@@ -292,7 +337,7 @@ impl Source {
     pub fn reach(&self, cold_c: f64, hot_c: f64) -> Reach {
         let drop = match self.coupling {
             Coupling::Straight => 0.0,
-            Coupling::Diode { forward_v } => forward_v,
+            Coupling::Diode { forward_v } | Coupling::StepDown { forward_v, .. } => forward_v,
             Coupling::MaximumPower { .. } => return Reach::Fills,
         };
         let have_v = self.panel.curve(1000.0, cold_c).open_circuit_v();
@@ -395,6 +440,30 @@ mod tests {
         };
         assert_eq!(current_a, 0.1);
         assert!(offered_a > 1.0);
+    }
+
+    #[test]
+    fn a_step_down_charger_conserves_power_and_collapses_past_the_maximum() {
+        let mut s = source(2.5, 0.5);
+        s.coupling = Coupling::StepDown { efficiency: 0.9, forward_v: 0.0 };
+        let sun = s.panel.curve(1000.0, 25.0);
+        // 2.5 W·0.9/3.8 V = 0.592 A: the half ampere is there, which the panel's own current (0.44 A at 3.9 V) is not.
+        let Supply::On { current_a, offered_a } = s.supply(&sun, 3.8, 25.0) else { panic!("on") };
+        assert!(current_a == 0.5 && sun.current_a(3.9) < 0.46);
+        assert!((offered_a - 2.5 * 0.9 / 3.8).abs() < 1e-6, "{offered_a}");
+        // The instant on the panel's curve at which the power is that: beyond the maximum's voltage.
+        let at = |v: f64| v * sun.current_a(v) * 0.9 - 0.5 * 3.8;
+        assert!(at(sun.maximum_power().voltage_v) > 0.0 && at(sun.open_circuit_v()) < 0.0);
+        // Six tenths of the sun: 0.355 A wanted more than there is. It collapses to the cell's voltage and brings the panel's current, no more.
+        let weak = s.panel.curve(600.0, 25.0);
+        let Supply::On { current_a, .. } = s.supply(&weak, 3.8, 25.0) else { panic!("on") };
+        assert!((current_a - weak.current_a(3.9)).abs() < 1e-12);
+        // A charger that holds its input works there: power conserved.
+        s.charger.input_regulation_v = Some(5.5);
+        let Supply::On { current_a, .. } = s.supply(&weak, 3.8, 25.0) else { panic!("on") };
+        assert!((current_a * 3.8 - 0.9 * 5.5 * weak.current_a(5.5)).abs() < 1e-12);
+        assert!(current_a > 1.2 * weak.current_a(3.9), "{current_a}");
+        assert_eq!(s.supply(&s.panel.curve(0.0, 10.0), 3.8, 10.0), Supply::Off);
     }
 
     #[test]

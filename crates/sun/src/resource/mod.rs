@@ -5,6 +5,7 @@
 
 pub mod csv;
 pub mod on_plane;
+pub mod statistics;
 pub mod text_time;
 pub mod tmy;
 

@@ -24,7 +24,8 @@ pub struct Temperature {
     /// Day-to-day correlation of that departure, 0…0.99.
     pub day_correlation: f64,
     /// Correlation of the day's departure with the day's clearness (normal scores) at midwinter and midsummer, −1…1: in a continental
-    /// winter clear days are cold (−), in summer warm (+). Interpolated with the season; 0 where nothing is known.
+    /// winter clear days are cold (−), in summer warm (+). Interpolated with the season; 0 where nothing is known. Series of different persistence
+    /// cannot be correlated fully (0.86 at φ = 0.3 and ψ = 0.7): more than can be is noted and run as far as it goes.
     pub weather_correlation: [f64; 2],
     /// Mean difference of the day's highest and lowest hour on a day of mean clearness, K; it grows in proportion to the clearness.
     pub daily_range_k: f64,
@@ -187,6 +188,13 @@ pub enum ClimateNote {
         /// The value.
         got: f64,
     },
+    /// Temperature and clearness cannot go together as closely as that, each persisting as it does: run at the limit.
+    CorrelationOutOfReach {
+        /// The value asked for.
+        got: f64,
+        /// The limit.
+        limit: f64,
+    },
 }
 
 /// A place's climate, checked and ready to make days from.
@@ -285,6 +293,12 @@ impl Climate {
         if !(0.15..=0.45).contains(&input.day_correlation) {
             notes.push(ClimateNote::UnusualCorrelation { got: input.day_correlation });
         }
+        let limit = 1.0 / innovation_factor(input.day_correlation, t.day_correlation);
+        for got in t.weather_correlation {
+            if got.abs() > limit {
+                notes.push(ClimateNote::CorrelationOutOfReach { got, limit });
+            }
+        }
         Ok(Self { input, clearness, distribution, notes })
     }
 
@@ -313,6 +327,7 @@ impl Climate {
         let t = &self.input.temperature;
         let psi = t.day_correlation;
         let psi_rest = (1.0 - psi * psi).sqrt();
+        let of_innovations = innovation_factor(phi, psi);
         let cv = self.input.between_year_cv;
         // One draw for each month of the run: the run touches thirteen calendar months, the first and the last half.
         let months: Vec<Option<DailyClearness>> = (0..13)
@@ -340,7 +355,7 @@ impl Climate {
                 let chance = random.uniform();
                 if i > 0 {
                     z = phi * z + phi_rest * epsilon;
-                    let rho = self.weather_correlation(day);
+                    let rho = (self.weather_correlation(day) * of_innovations).clamp(-1.0, 1.0);
                     w = psi * w + psi_rest * (rho * epsilon + (1.0 - rho * rho).sqrt() * other);
                 }
                 let mut k = (month + 12 - first_month) % 12;
@@ -369,6 +384,11 @@ impl Climate {
         let (_, c) = sincos(core::f64::consts::TAU * (f64::from(day) - coldest) / 365.0);
         0.5 * (winter + summer) + 0.5 * (winter - summer) * c
     }
+}
+
+/// What the innovations of two first-order autoregressions must be correlated by, over what the series are: `(1 − φψ)/√((1 − φ²)(1 − ψ²))`.
+fn innovation_factor(phi: f64, psi: f64) -> f64 {
+    (1.0 - phi * psi) / ((1.0 - phi * phi) * (1.0 - psi * psi)).sqrt()
 }
 
 #[cfg(test)]

@@ -1,35 +1,33 @@
 //! The question of the year: every board through the same years of weather, and what they say.
 
 use overwinter_documents::Diagnostic;
-use overwinter_statistics::Draws;
-use overwinter_statistics::special::normal_quantile;
 use overwinter_sun::balance::daily::{DailyBank, DailyGeometry, daily_year};
 use overwinter_sun::balance::map::{HourlyYear, hourly_year, midsummer};
 use overwinter_sun::balance::step::{Detail, Weather as Steps, run};
 use overwinter_sun::balance::summary::{Summary, fan, rule_of_thumb, summarise};
 use overwinter_sun::balance::{YearResult, for_each_year};
 use overwinter_sun::cautions::{Caution, cautions};
-use overwinter_sun::charger::{Coupling, Reach, Source};
+use overwinter_sun::charger::{ChargerCaution, Coupling, Reach, Source};
 use overwinter_sun::interval::{Share, share_with_interval};
 use overwinter_sun::panel::{Thermal, cell_temperature_c};
+use overwinter_sun::resource::on_plane::PanelWeather;
 use overwinter_sun::synthetic::climate::Climate;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 
+use super::draws::draw;
 use super::known::{Assumptions, Basis};
-use super::node::{Prepared, Refused, Shared, load_slopes, prepare};
+use super::node::{Prepared, Refused, Shared, prepare};
 use super::place::month_name;
 use super::report::{
-    ShareOfYears, SunBalanceMonth, SunBoard, SunDailyBank, SunFanDay, SunLedgerLine, SunOutcome,
-    SunReport, SunRuleOfThumb, SunUncertain,
+    ShareOfYears, SunBalanceMonth, SunBoard, SunContinued, SunContribution, SunDailyBank,
+    SunFanDay, SunLedgerLine, SunOutcome, SunReport, SunRuleOfThumb, SunUncertain,
 };
 use super::request::{MOST_YEARS, SunRequest};
 use super::setting::{Setting, Wanted, Weather};
 use crate::bench::Bench;
-use crate::case::{Case, Target};
 use crate::question::{CAUTIONS, question};
 use crate::report::{NeedVerdict, SCHEMA_VERSION};
-use crate::sampling::{SampleOptions, input_values};
-use crate::text::{percent, significant};
+use crate::text::{current, percent, significant, voltage};
 
 /// The fan keeps every fifth day: a line on a screen shows no more.
 const FAN_EVERY_DAYS: u16 = 5;
@@ -85,10 +83,10 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
         .collect();
     boards.sort_by(|a, b| {
         let key = |board: &SunBoard| {
-            board
-                .outcome
-                .as_ref()
-                .map_or(f64::INFINITY, |o| o.years_with_outage.share * 1e6 + o.outage_days_per_year)
+            board.outcome.as_ref().map_or(f64::INFINITY, |o| match &o.continued {
+                Some(many) => many.years_with_outage.share * 1e6 + many.outage_days_per_year,
+                None => o.years_with_outage.share * 1e6 + o.outage_days_per_year,
+            })
         };
         key(a).total_cmp(&key(b)).then_with(|| a.board.cmp(&b.board))
     });
@@ -96,6 +94,9 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     let interval_of = match &setting.weather {
         Weather::Climate(_) => {
             "The intervals are exact 95 % bounds for the share of years, of the weather as it is modelled: days, months and years. They do not hold how well the twelve figures, the skyline and the dirt are known."
+        }
+        Weather::Measured(measured) if measured.continued.is_some() => {
+            "The file's own years are few: their exact 95 % bounds are wide, and a rare outage cannot be told from them. The synthetic years go on with the file's figures; their bounds hold the weather as it is modelled, not how well so few years know the place."
         }
         Weather::Measured(_) => {
             "The intervals are exact 95 % bounds for the share of years of which the file holds so few; one year says little."
@@ -129,162 +130,154 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
 
 /// One board's years.
 struct Run {
-    /// Inputs at their best values.
+    /// Inputs at their best values: synthetic years, or those of the file.
     years: Vec<YearResult>,
     /// State of charge at the end of every fifth day.
     states: Vec<Vec<f32>>,
-    /// Outage days of each year with inputs drawn anew.
-    drawn: Vec<u32>,
+    /// Outage days of each synthetic year, inputs at their best values and drawn anew.
+    synthetic: Vec<(u32, u32)>,
+    /// Of them, years dark if the charger held its input instead of starting and stopping.
+    dark_if_held: usize,
     /// What was drawn.
     drawn_of: Vec<String>,
-}
-
-/// Factors on capacity, load, panel and charge current, one for each year.
-struct Drawn {
-    capacity: Vec<f64>,
-    load: Vec<f64>,
-    panel: Vec<f64>,
-    charge: Vec<f64>,
-    of: Vec<String>,
+    /// What of it moves the outage days most.
+    budget: Vec<SunContribution>,
 }
 
 fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> Vec<Run> {
-    let latitude = setting.place.site.observer.latitude_deg;
-    let (count, first_day) = match &setting.weather {
-        Weather::Climate(_) => (years, midsummer(latitude)),
-        Weather::Measured(measured) => (measured.years.len(), midsummer(latitude)),
-    };
-    let drawn = draw(setting, ready, count, seed);
+    let first_day = midsummer(setting.place.site.observer.latitude_deg);
+    let drawn = draw(setting, ready, years, seed);
     let geometry = YearGeometry::new(&setting.place.site, &setting.place.plane);
     let heating = setting.labelled.heating_k_m2_per_w;
-    let per_year = for_each_year(count, |year| {
-        let made;
-        let (irradiance, air, first_day, step_s) = match &setting.weather {
-            Weather::Climate(climate) => {
-                made = hourly_year(climate, &geometry, seed, year, first_day);
-                let HourlyYear { irradiance_w_m2, air_c } = &made;
-                (irradiance_w_m2.as_slice(), air_c.as_slice(), first_day, 3600.0)
-            }
-            Weather::Measured(measured) => {
-                let own = &measured.years[year as usize];
-                (own.irradiance_w_m2.as_slice(), own.air_c.as_slice(), own.first_day, own.step_s)
-            }
-        };
-        // The panel is the same for every board: its temperature terms are worked out once.
-        let thermal: Vec<Thermal> = irradiance
-            .iter()
-            .zip(air)
-            .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), heating)))
-            .collect();
+    let (of_file, climate, detail): (&[PanelWeather], _, _) = match &setting.weather {
+        Weather::Climate(climate) => (&[], Some(&**climate), Detail::Full),
+        Weather::Measured(measured) => {
+            (&measured.years, measured.continued.as_ref(), Detail::Outages)
+        }
+    };
+    let best = |prepared: &Prepared, steps: &Steps<'_>, detail: Detail| {
+        let node = prepared.node(&prepared.tables, &prepared.source);
+        let mut result = run(&node, steps, detail);
+        let states = std::mem::take(&mut result.daily_state);
+        (result, states.into_iter().step_by(usize::from(FAN_EVERY_DAYS)).collect::<Vec<f32>>())
+    };
+    let measured = for_each_year(of_file.len(), |year| {
+        let own = &of_file[year as usize];
+        let thermal = thermal(&own.irradiance_w_m2, &own.air_c, heating);
+        let steps = Steps { thermal: Some(&thermal), ..own.steps() };
+        ready.iter().map(|prepared| best(prepared, &steps, Detail::Full)).collect::<Vec<_>>()
+    });
+    let made = for_each_year(if climate.is_some() { years } else { 0 }, |year| {
+        let Some(climate) = climate else { return Vec::new() };
+        let HourlyYear { irradiance_w_m2, air_c } =
+            hourly_year(climate, &geometry, seed, year, first_day);
+        let thermal = thermal(&irradiance_w_m2, &air_c, heating);
         let steps = Steps {
-            step_s,
+            step_s: 3600.0,
             first_day,
-            irradiance_w_m2: irradiance,
-            air_c: air,
+            irradiance_w_m2: &irradiance_w_m2,
+            air_c: &air_c,
             thermal: Some(&thermal),
         };
         ready
             .iter()
             .zip(&drawn)
             .map(|(prepared, drawn)| {
-                let mut best =
-                    run(&prepared.node(&prepared.tables, &prepared.source), &steps, Detail::Full);
-                let states: Vec<f32> = std::mem::take(&mut best.daily_state)
-                    .into_iter()
-                    .step_by(usize::from(FAN_EVERY_DAYS))
-                    .collect();
                 let k = year as usize;
-                let tables = prepared.tables.scaled(drawn.capacity[k], drawn.load[k]);
-                let source = scaled(&prepared.source, drawn.panel[k], drawn.charge[k]);
-                let other = run(&prepared.node(&tables, &source), &steps, Detail::Outages);
-                (best, states, other.outage_days)
+                let (tables, source) =
+                    (drawn.tables(&prepared.tables, k), drawn.source(&prepared.source, k));
+                let mut node = prepared.node(&tables, &source);
+                node.cell_above_air_k += drawn.warmer_k[k];
+                let other = run(&node, &steps, Detail::Outages);
+                let (best, states) = best(prepared, &steps, detail);
+                // A year without chatter is the same with an input that is held.
+                let dark_if_held = if best.chatter_events > 0.0 {
+                    let held = holding(&prepared.source);
+                    let node = prepared.node(&prepared.tables, &held);
+                    run(&node, &steps, Detail::FirstOutage).outage_days > 0
+                } else {
+                    best.outage_days > 0
+                };
+                ((best, states), other.outage_days, dark_if_held)
             })
             .collect::<Vec<_>>()
     });
     let mut runs: Vec<Run> = drawn
-        .into_iter()
-        .map(|drawn| Run {
+        .iter()
+        .map(|_| Run {
             years: Vec::new(),
             states: Vec::new(),
-            drawn: Vec::new(),
-            drawn_of: drawn.of,
+            synthetic: Vec::new(),
+            dark_if_held: 0,
+            drawn_of: Vec::new(),
+            budget: Vec::new(),
         })
         .collect();
-    for year in per_year {
-        for (run, (best, states, outage_days)) in runs.iter_mut().zip(year) {
-            run.years.push(best);
-            run.states.push(states);
-            run.drawn.push(outage_days);
+    for (run, (year, states)) in measured.into_iter().flat_map(|year| (0..year.len()).zip(year)) {
+        runs[run].years.push(year);
+        runs[run].states.push(states);
+    }
+    for year in made {
+        for (run, ((best, states), drawn, dark_if_held)) in runs.iter_mut().zip(year) {
+            run.synthetic.push((best.outage_days, drawn));
+            run.dark_if_held += usize::from(dark_if_held);
+            if detail == Detail::Full {
+                run.years.push(best);
+                run.states.push(states);
+            }
         }
+    }
+    for (run, drawn) in runs.iter_mut().zip(drawn) {
+        let days: Vec<f64> = run
+            .synthetic
+            .iter()
+            .map(|(best, other)| f64::from(*other) - f64::from(*best))
+            .collect();
+        run.budget = drawn.budget(&days);
+        run.drawn_of = drawn.columns.into_iter().map(|(name, _)| name).collect();
     }
     runs
 }
 
-fn scaled(source: &Source, panel: f64, charge: f64) -> Source {
-    let mut scaled = source.clone();
-    scaled.panel = source.panel.scaled(panel);
-    scaled.charger.set_current_a *= charge;
-    scaled
+/// The source with a charger that holds its input just above the voltage at which it would switch off.
+fn holding(source: &Source) -> Source {
+    let mut held = source.clone();
+    held.charger.input_regulation_v = Some(source.charger.input_fall_v + 0.05);
+    held
 }
 
-/// One draw of the uncertain inputs for each year, the same for every board where the input is the same.
-fn draw(setting: &Setting, ready: &[Prepared], count: usize, seed: u64) -> Vec<Drawn> {
-    let cases: Vec<Case> = ready.iter().map(|p| p.case.clone()).collect();
-    let values = input_values(&cases, SampleOptions { draws: count.max(1), seed });
-    // Panel and chargers have dimensions of their own, apart from those of the cases' inputs.
-    let own = Draws::new(seed ^ 0x5355_4e21);
-    let normal = |dimension: usize, u: f64| -> Vec<f64> {
-        (0..count)
-            .map(|k| (1.0 + u * normal_quantile(own.unit(k as u32, dimension))).max(0.05))
-            .collect()
+/// Chatter in one plain line: why, how often, what it costs, what mends it.
+fn chatter_line(prepared: &Prepared, run: &Run, summary: &Summary) -> Option<String> {
+    // Two a day would be dusk and one cloud.
+    if summary.chatter_events_per_year <= 730.0 {
+        return None;
+    }
+    let charger = &prepared.source.charger;
+    let kind = if prepared.between.pace_known { "" } else { ", from memory" };
+    let mends = if run.synthetic.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " With a charger that holds its input, or a converter, it is dark in {} of {} years.",
+            run.dark_if_held,
+            run.synthetic.len()
+        )
     };
-    let panel = normal(0, setting.labelled.current_u);
-    ready
-        .iter()
-        .zip(values)
-        .enumerate()
-        .map(|(index, (prepared, values))| {
-            let case = &prepared.case;
-            let mut capacity = vec![1.0; count];
-            let mut load = vec![1.0; count];
-            let mut of = Vec::new();
-            let (volts, celsius) = super::node::REFERENCE;
-            let mean =
-                overwinter_sun::balance::engine::mean_current_a(&case.scenario, volts, celsius);
-            for (i, slope) in load_slopes(case) {
-                let Some(values) = &values[i] else { continue };
-                let best = case.inputs[i].figure.value();
-                for (factor, value) in load.iter_mut().zip(values) {
-                    *factor += slope * (value - best) / mean.max(1e-12);
-                }
-                of.push(case.inputs[i].label.clone());
-            }
-            for factor in &mut load {
-                *factor = factor.max(0.01);
-            }
-            for (input, values) in case.inputs.iter().zip(&values) {
-                if let (Target::CellCapacity, Some(values)) = (input.target, values) {
-                    let best = input.figure.value();
-                    for (factor, value) in capacity.iter_mut().zip(values) {
-                        *factor = (value / best).max(0.01);
-                    }
-                    of.push(input.label.clone());
-                }
-            }
-            if setting.labelled.current_u > 0.0 {
-                of.push("panel current".to_owned());
-            }
-            if prepared.between.current_u > 0.0 {
-                of.push("charge current".to_owned());
-            }
-            Drawn {
-                capacity,
-                load,
-                panel: panel.clone(),
-                charge: normal(1 + index, prepared.between.current_u),
-                of,
-            }
-        })
+    Some(format!(
+        "Its charger starts and stops: it wants {}, in full sun the panel gives {} and in weaker light less, so its input sags to the cell's voltage; below {} it switches off, and tries again after {} s{kind}. {} of what the panel offers is lost so.{mends} A lower charge current helps in bright light only.",
+        current(charger.set_current_a),
+        current((prepared.source.panel.light_current_a * 1e3).round() / 1e3),
+        voltage(charger.input_fall_v),
+        significant(charger.retry_s, 2),
+        percent(summary.ledger.refused_chatter_c / summary.ledger.offered_c.max(1e-12)),
+    ))
+}
+
+/// The panel is the same for every board: its temperature terms are worked out once.
+fn thermal(irradiance_w_m2: &[f32], air_c: &[f32], heating: f64) -> Vec<Thermal> {
+    let hours = irradiance_w_m2.iter().zip(air_c);
+    hours
+        .map(|(&g, &t)| Thermal::at(cell_temperature_c(f64::from(t), f64::from(g), heating)))
         .collect()
 }
 
@@ -324,12 +317,13 @@ fn board(
     let mean_load_a = prepared.tables.load_a(10.0);
     let told = cautions(&prepared.source, mean_load_a, &summary);
     let never = told.iter().any(|c| matches!(c, Caution::Reach(Reach::Never { .. })));
-    let cautions = told
+    let mut cautions: Vec<String> = told
         .iter()
         .filter(|c| {
             !matches!(
                 c,
                 Caution::Estimate
+                    | Caution::Charger(ChargerCaution::Chatters)
                     | Caution::InputsLostLowerBound
                     | Caution::Enclosure
                     | Caution::HeightsAndWater
@@ -338,6 +332,9 @@ fn board(
         })
         .map(ToString::to_string)
         .collect();
+    if let Some(line) = chatter_line(prepared, run, &summary) {
+        cautions.insert(0, line);
+    }
     let mut assumptions = Assumptions(prepared.assumptions.clone());
     if summary.chatter_events_per_year > 0.0 && !prepared.between.pace_known {
         // It decides how much a panel weaker than the charger brings: nearly nothing with a long wait, nearly all with none.
@@ -349,7 +346,8 @@ fn board(
         );
     }
     let outcome = outcome(setting, prepared, run, &summary, seed);
-    let (need, mut verdict) = judge(&outcome.years_with_outage, target);
+    let continued = outcome.continued.as_ref().map(|c| &c.years_with_outage);
+    let (need, mut verdict) = judge_both(&outcome.years_with_outage, continued, target);
     if never {
         verdict = format!("the panel never reaches the charger's minimum; {verdict}");
     }
@@ -405,6 +403,31 @@ pub(crate) fn judge(seen: &ShareOfYears, target: Option<f64>) -> (Option<NeedVer
             Some(NeedVerdict::Undecided),
             format!("{counted}: {wanted} is not decided, run more years"),
         )
+    }
+}
+
+/// The verdict where a file's own years stand beside synthetic ones that go on with its figures: the many decide; the file's own overrule them
+/// only where they contradict a yes, which then is undecided.
+pub(crate) fn judge_both(
+    own: &ShareOfYears,
+    continued: Option<&ShareOfYears>,
+    target: Option<f64>,
+) -> (Option<NeedVerdict>, String) {
+    let Some(continued) = continued else { return judge(own, target) };
+    let (need, text) = judge(continued, target);
+    let (of_file, _) = judge(own, target);
+    let years = if own.years == 1 { "year" } else { "years" };
+    let dark = (own.share * f64::from(own.years)).round();
+    let text = format!(
+        "{text}, synthetic with the file's figures; its own {} {years}: dark in {dark:.0}",
+        own.years
+    );
+    match (need, of_file) {
+        (Some(NeedVerdict::Fits), Some(NeedVerdict::DoesNot)) => (
+            Some(NeedVerdict::Undecided),
+            format!("{text}: more than the synthetic years allow for"),
+        ),
+        _ => (need, text),
     }
 }
 
@@ -469,11 +492,22 @@ fn outcome(
         line("safety timer", -l.refused_timer_c),
         line("lost in chatter at dawn and dusk", -l.refused_chatter_c),
     ];
-    let with_outage = run.drawn.iter().filter(|days| **days > 0).count();
-    let uncertain = (!run.drawn_of.is_empty()).then(|| SunUncertain {
-        years_with_outage: share(with_outage, run.drawn.len()),
-        outage_days_per_year: run.drawn.iter().map(|d| f64::from(*d)).sum::<f64>() / years,
+    let drawn = || run.synthetic.iter().map(|(_, drawn)| *drawn);
+    let synthetic = run.synthetic.len();
+    let uncertain = (!run.drawn_of.is_empty() && synthetic > 0).then(|| SunUncertain {
+        years_with_outage: share(drawn().filter(|days| *days > 0).count(), synthetic),
+        outage_days_per_year: drawn().map(f64::from).sum::<f64>() / synthetic as f64,
         drawn: run.drawn_of.clone(),
+        budget: run.budget.clone(),
+    });
+    let measured = matches!(setting.weather, Weather::Measured(_));
+    let continued = (measured && synthetic > 0).then(|| SunContinued {
+        years_with_outage: share(
+            run.synthetic.iter().filter(|(best, _)| *best > 0).count(),
+            synthetic,
+        ),
+        outage_days_per_year: run.synthetic.iter().map(|(best, _)| f64::from(*best)).sum::<f64>()
+            / synthetic as f64,
     });
     let (rule, daily) = match &setting.weather {
         Weather::Climate(climate) => {
@@ -484,6 +518,7 @@ fn outcome(
     SunOutcome {
         mean_load_a: prepared.tables.load_a(10.0),
         years_with_outage: share_of(summary.years_with_outage),
+        continued,
         uncertain,
         outage_days_per_year: summary.outage_days_per_year,
         outage_days_standard_error: summary.outage_days_standard_error,

@@ -5,7 +5,7 @@ use overwinter_documents::{Diagnostic, YesNo};
 use overwinter_sun::balance::NodeTables;
 use overwinter_sun::balance::engine::EngineNode;
 use overwinter_sun::balance::map::{
-    MapPoint, OutageMap, PairCount, Years, midsummer, outage_counts,
+    DAYS_YEARS, MapPoint, OutageMap, PairCount, Years, measured_counts, midsummer, outage_counts,
 };
 use overwinter_sun::charger::Source;
 use overwinter_sun::synthetic::geometry::YearGeometry;
@@ -62,8 +62,14 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
         .collect();
     let cells =
         cells_c.iter().map(|c| tables(&prepared, c / own_c)).collect::<Result<Vec<_>, _>>()?;
-    let Weather::Climate(climate) = &setting.weather else {
-        return Err(vec![Diagnostic::error("weather", "the map is made from monthly figures")]);
+    let (climate, of_file) = match &setting.weather {
+        Weather::Climate(climate) => (Some(&**climate), [].as_slice()),
+        Weather::Measured(measured) => (measured.continued.as_ref(), measured.years.as_slice()),
+    };
+    let Some(climate) = climate else {
+        let help = "a file of a year or more, or the twelve monthly figures (`--monthly`)";
+        let message = "the weather file makes no synthetic years, and a map needs many";
+        return Err(vec![Diagnostic::error("weather", message).help(help)]);
     };
     let geometry = YearGeometry::new(&setting.place.site, &setting.place.plane);
     let run = Years {
@@ -76,6 +82,15 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
     };
     let habits = prepared.node(&prepared.tables, &prepared.source);
     let mut counts = outage_counts(&run, &sources, &cells, &habits);
+    // The file's own years are the same in every piece: the first one runs them.
+    let measured: Vec<u32> = if before.years > 0 && fits(&before.measured) {
+        before.measured.clone()
+    } else {
+        measured_counts(of_file, &sources, &cells, &habits)
+            .iter()
+            .map(|count| count.years_with_outage)
+            .collect()
+    };
     if before.years > 0 {
         let old = before.years_with_outage.iter().zip(&before.outage_days);
         for (count, (years_with_outage, outage_days)) in counts.iter_mut().zip(old) {
@@ -88,9 +103,28 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
         .ok_or_else(|| vec![Diagnostic::error("map", "there is nothing to run")])?;
     let stated = setting.project.needs.outage.as_ref().map(|need| need.years_at_most.fraction());
     let target_share = stated.unwrap_or(USUAL_TARGET);
-    let smallest = smallest(&map, target_share, &panels_w, &cells_c);
+    let mut smallest = smallest(&map, target_share, &panels_w, &cells_c);
     let mut flags = prepared.flags.clone();
+    if !of_file.is_empty() {
+        let years = of_file.len();
+        let word = if years == 1 { "year" } else { "years" };
+        if let Some(choice) = &smallest.choice {
+            let dark = measured[choice.panel * cells_c.len() + choice.cell];
+            smallest
+                .text
+                .push_str(&format!(". In the file's own {years} {word} it is dark in {dark}"));
+        }
+        flags.push(format!(
+            "the shares are of synthetic years with the weather file's figures: its own {years} {word} cannot tell a rare outage (never dark in them is still up to {} of years)",
+            percent(1.0 - libm::pow(0.05, 1.0 / years as f64))
+        ));
+    }
     flags.push("a larger panel is more of the same panel side by side (same voltage), a larger cell more of the same cell (less resistance)".into());
+    if total > DAYS_YEARS {
+        flags.push(format!(
+            "outage days a year are the mean of the first {DAYS_YEARS} years, the shares are of all {total}"
+        ));
+    }
     let mut assumptions = std::mem::take(&mut setting.known.0);
     assumptions.extend(prepared.assumptions.iter().cloned());
     Ok(SunMapReport {
@@ -101,7 +135,8 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
         panels_w,
         cells_c,
         points: map.points.iter().map(point).collect(),
-        counts: of_counts(total, &counts),
+        counts: of_counts(total, &counts, measured),
+        measured_years: of_file.len() as u32,
         seed: request.seed,
         target_share,
         target_is_assumed: stated.is_none(),
@@ -112,9 +147,10 @@ pub fn sun_map(bench: &Bench, request: &SunMapRequest) -> Result<SunMapReport, V
     })
 }
 
-fn of_counts(years: u32, counts: &[PairCount]) -> SunMapCounts {
+fn of_counts(years: u32, counts: &[PairCount], measured: Vec<u32>) -> SunMapCounts {
     SunMapCounts {
         years,
+        measured,
         years_with_outage: counts.iter().map(|c| c.years_with_outage).collect(),
         outage_days: counts.iter().map(|c| c.outage_days).collect(),
     }

@@ -5,6 +5,9 @@
 
 pub mod balance;
 pub mod charge;
+mod draws;
+#[cfg(feature = "findings")]
+mod findings;
 mod known;
 pub mod map;
 mod need;
@@ -19,6 +22,8 @@ mod weather;
 
 pub use balance::sun;
 pub use charge::charge;
+#[cfg(feature = "findings")]
+pub(crate) use findings::findings;
 pub use map::sun_map;
 pub(crate) use need::outage_needs;
 pub use tilt::tilt;

@@ -6,13 +6,15 @@ use overwinter_documents::types::project::Project;
 use overwinter_documents::{Diagnostic, Entry, Origin};
 use overwinter_sun::balance::for_each_year;
 use overwinter_sun::balance::map::{hourly_year, midsummer};
-use overwinter_sun::balance::step::{Detail, Weather, run};
+use overwinter_sun::balance::step::{Detail, Weather as Steps, run};
+use overwinter_sun::resource::on_plane::PanelWeather;
 use overwinter_sun::synthetic::geometry::YearGeometry;
 
-use super::balance::{judge, share};
+use super::balance::{judge, judge_both, share};
 use super::known::{self, Assumptions};
 use super::node::{Prepared, Refused, Shared, prepare};
 use super::place::place;
+use super::setting::Weather;
 use super::source::labelled;
 use crate::bench::Bench;
 use crate::report::{NeedResult, NeedVerdict};
@@ -88,10 +90,10 @@ fn judged(
     };
     let site = known::site(bench, &entry, None)?;
     let panel = known::panel(bench, &entry, None)?;
-    let (mut known, mut of_weather) = (Assumptions::default(), Assumptions::default());
-    let place = place(&site, project, &mut known, &mut of_weather)?;
+    let mut known = Assumptions::default();
+    let place = place(&site, Some(project), &mut known, &mut Assumptions::default())?;
     let labelled = labelled(&panel, &mut known)?;
-    let climate = place.climate(&site)?;
+    let weather = Weather::of(bench, None, &site, &place, &mut known)?;
     let shared = Shared { bench, project, cell, place: &place, labelled: &labelled };
     let ready: Vec<_> = boards.iter().map(|board| prepare(&shared, board)).collect();
     // So many years without an outage are needed before 95 % confidence speaks: (1 − target)^n = 5 %.
@@ -99,22 +101,35 @@ fn judged(
     let years = (fewest.clamp(1.0, MOST as f64)) as usize;
     let geometry = YearGeometry::new(&place.site, &place.plane);
     let first_day = midsummer(place.site.observer.latitude_deg);
+    let is_dark = |prepared: &Result<Prepared, Box<Refused>>, steps: &Steps<'_>| {
+        let Ok(prepared) = prepared else { return false };
+        let node = prepared.node(&prepared.tables, &prepared.source);
+        run(&node, steps, Detail::Outages).outage_days > 0
+    };
+    let (of_file, climate): (&[PanelWeather], _) = match &weather {
+        Weather::Climate(climate) => (&[], Some(&**climate)),
+        Weather::Measured(measured) => (&measured.years, measured.continued.as_ref()),
+    };
+    let own = for_each_year(of_file.len(), |year| {
+        let steps = of_file[year as usize].steps();
+        ready.iter().map(|prepared| is_dark(prepared, &steps)).collect::<Vec<bool>>()
+    });
+    let own: Vec<usize> =
+        (0..ready.len()).map(|at| own.iter().filter(|year| year[at]).count()).collect();
+    let years = if climate.is_some() { years } else { 0 };
     // How many of the years from `from` on each board is dark, for those still in question.
     let count = |from: u64, years: usize, asked: &[bool]| -> Vec<usize> {
         let per_year = for_each_year(years, |index| {
-            let weather = hourly_year(&climate, &geometry, SEED, from + index, first_day);
-            let steps = Weather {
+            let Some(climate) = climate else { return Vec::new() };
+            let weather = hourly_year(climate, &geometry, SEED, from + index, first_day);
+            let steps = Steps {
                 step_s: 3600.0,
                 first_day,
                 irradiance_w_m2: &weather.irradiance_w_m2,
                 air_c: &weather.air_c,
                 thermal: None,
             };
-            let dark = |(prepared, asked): (&Result<Prepared, Box<Refused>>, &bool)| {
-                let Ok(prepared) = prepared else { return false };
-                let node = prepared.node(&prepared.tables, &prepared.source);
-                *asked && run(&node, &steps, Detail::Outages).outage_days > 0
-            };
+            let dark = |(prepared, asked): (_, &bool)| *asked && is_dark(prepared, &steps);
             ready.iter().zip(asked).map(dark).collect::<Vec<bool>>()
         });
         (0..ready.len()).map(|at| per_year.iter().filter(|year| year[at]).count()).collect()
@@ -136,7 +151,11 @@ fn judged(
             }
             let seen =
                 if asked[at] { share(first[at] + rest[at], years) } else { share(first[at], few) };
-            let (verdict, reason) = judge(&seen, Some(target));
+            let (verdict, reason) = match (of_file.len(), years) {
+                (0, _) => judge(&seen, Some(target)),
+                (n, 0) => judge(&share(own[at], n), Some(target)),
+                (n, _) => judge_both(&share(own[at], n), Some(&seen), Some(target)),
+            };
             Ok((verdict.unwrap_or(NeedVerdict::Undecided), reason))
         })
         .collect())

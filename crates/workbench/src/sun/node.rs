@@ -6,6 +6,7 @@ use overwinter_documents::types::cell::Cell;
 use overwinter_documents::types::project::Project;
 use overwinter_engine::{Flag, Scenario};
 use overwinter_sun::balance::engine::{EngineNode, mean_current_a};
+use overwinter_sun::balance::tables::lowest_states;
 use overwinter_sun::balance::{Node, NodeTables, RideThrough};
 use overwinter_sun::charger::permission::{ChargeLimits, Permission, Reason, may_charge};
 use overwinter_sun::charger::{Charger, Source};
@@ -35,6 +36,8 @@ pub(crate) struct Prepared {
     pub(crate) case: Case,
     /// The case's scenario with the cell as old as the project plans for.
     pub(crate) scenario: Scenario,
+    /// Share of the capacity that ageing has taken from it.
+    pub(crate) lost: f64,
     pub(crate) tables: NodeTables,
     pub(crate) source: Source,
     pub(crate) between: Between,
@@ -129,7 +132,7 @@ pub(crate) fn prepare(shared: &Shared<'_>, board: &Board) -> Result<Prepared, Bo
         let help = "take a rechargeable cell of the charger's voltage, or another board";
         return Err(refuse(why, help, true, Some(charge), known));
     }
-    let scenario = aged(&case.scenario, project, place, &mut known);
+    let (scenario, lost) = aged(&case.scenario, project, place, &mut known);
     let engine = match EngineNode::new(&scenario) {
         Ok(engine) => engine,
         Err(error) => {
@@ -161,6 +164,7 @@ pub(crate) fn prepare(shared: &Shared<'_>, board: &Board) -> Result<Prepared, Bo
         board: board.name.clone(),
         case,
         scenario,
+        lost,
         tables,
         source,
         between,
@@ -180,7 +184,7 @@ fn aged(
     project: &Project,
     place: &Place,
     known: &mut Assumptions,
-) -> Scenario {
+) -> (Scenario, f64) {
     let mut scenario = scenario.clone();
     let Some(age) = &project.cell_age else {
         known.take(
@@ -189,7 +193,7 @@ fn aged(
             Basis::Assumed,
             "enter `cell_age`: the last winter counts, not the first",
         );
-        return scenario;
+        return (scenario, 0.0);
     };
     let years = age.si() / overwinter_engine::climate::YEAR_S;
     let Some(law) = scenario.cell.ageing else {
@@ -199,7 +203,7 @@ fn aged(
             Basis::Assumed,
             "enter `ageing` of the cell or its chemistry",
         );
-        return scenario;
+        return (scenario, 0.0);
     };
     // Ageing runs with the year's mean temperature: the warm half ages more, which this leaves out.
     let mean_c = place.season_c().iter().sum::<f64>() / 12.0 + place.cell_above_air_k;
@@ -214,7 +218,7 @@ fn aged(
         Basis::Assumed,
         "measure capacity and resistance at a visit",
     );
-    scenario
+    (scenario, lost)
 }
 
 /// May this charger charge this cell? The verdict is that of `choose`; frost and voltage are told besides.
@@ -279,6 +283,40 @@ pub(crate) fn verdict(
         reasons.push(told);
     }
     (ChargeVerdict { allowed, reasons }, permission)
+}
+
+/// How far the lowest usable state moves with each input, per SI unit of it at each temperature of the tables; only what moves it.
+pub(crate) fn state_slopes(prepared: &Prepared) -> Vec<(usize, Vec<f64>)> {
+    let case = &prepared.case;
+    let Ok(best) = EngineNode::new(&prepared.scenario) else { return Vec::new() };
+    let best = lowest_states(&best);
+    let mut work = prepared.scenario.clone();
+    let mut slopes = Vec::new();
+    for (index, input) in case.inputs.iter().enumerate() {
+        let decides = matches!(
+            input.target,
+            Target::CellResistance
+                | Target::Peak { .. }
+                | Target::Dropout
+                | Target::ResetThreshold
+                | Target::GroundInDropout
+        );
+        let u = input.figure.standard_uncertainty();
+        if !decides || u <= 0.0 {
+            continue;
+        }
+        let value = input.figure.value();
+        case.set(&mut work, input, value + u);
+        if let Ok(moved) = EngineNode::new(&work) {
+            let slope: Vec<f64> =
+                lowest_states(&moved).iter().zip(&best).map(|(m, b)| (m - b) / u).collect();
+            if slope.iter().any(|s| *s != 0.0) {
+                slopes.push((index, slope));
+            }
+        }
+        case.set(&mut work, input, value);
+    }
+    slopes
 }
 
 /// How far the mean load moves with each input, A per SI unit of the input, at the reference point; only what moves it.

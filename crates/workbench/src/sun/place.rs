@@ -70,13 +70,13 @@ fn twelve<T>(
     })
 }
 
-/// The place of a project. `known` receives what was taken of the place, `of_weather` what of its weather.
+/// The place of a project, or of a site alone. `known` receives what was taken of the place, `of_weather` what of its weather.
 ///
 /// # Errors
 /// Diagnostics at the key that cannot be.
 pub(crate) fn place(
     entry: &Entry<Documented>,
-    project: &Project,
+    project: Option<&Project>,
     known: &mut Assumptions,
     of_weather: &mut Assumptions,
 ) -> Result<Place, Vec<Diagnostic>> {
@@ -168,7 +168,7 @@ pub(crate) fn place(
         Basis::CommonPractice,
         "enter `between_years` (10 to 20 % is usual; a weather service has the years)",
     );
-    let cell_above_air = project.mounting.as_ref().and_then(|m| m.cell_above_air.as_ref());
+    let cell_above_air = project.and_then(|p| p.mounting.as_ref()?.cell_above_air.as_ref());
     let cell_above_air_k = of_weather.or(
         cell_above_air.map(|k| k.si()),
         "how much warmer the cell is than the air",
@@ -194,12 +194,12 @@ pub(crate) fn place(
 fn mounting(
     site: &mut Site,
     document: &Documented,
-    project: &Project,
+    project: Option<&Project>,
     known: &mut Assumptions,
     notes: &mut Vec<String>,
 ) -> Result<Plane, Vec<Diagnostic>> {
     let latitude = site.observer.latitude_deg;
-    let mounting = project.mounting.as_ref();
+    let mounting = project.and_then(|p| p.mounting.as_ref());
     site.soiling = known.or(
         mounting.and_then(|m| m.soiling.as_ref()).map(|s| s.si()),
         "dirt on the panel",
@@ -253,22 +253,23 @@ fn mounting(
 
 fn temperature(
     entry: &Entry<Documented>,
-    project: &Project,
+    project: Option<&Project>,
     known: &mut Assumptions,
 ) -> Result<Temperature, Vec<Diagnostic>> {
-    let monthly = match (&project.temperature, &entry.document.temperature) {
-        (Some(Stated::Constant(t)), _) => return Ok(constant(t.celsius())),
-        (Some(Stated::Monthly(monthly)), _) | (None, Some(monthly)) => monthly,
-        (None, None) => {
-            known.take(
-                "temperature",
-                "20 °C all year: no frost, no cold cell",
-                Basis::Assumed,
-                "enter `temperature` of the site, twelve monthly means",
-            );
-            return Ok(constant(20.0));
-        }
-    };
+    let monthly =
+        match (project.and_then(|p| p.temperature.as_ref()), entry.document.temperature.as_ref()) {
+            (Some(Stated::Constant(t)), _) => return Ok(constant(t.celsius())),
+            (Some(Stated::Monthly(monthly)), _) | (None, Some(monthly)) => monthly,
+            (None, None) => {
+                known.take(
+                    "temperature",
+                    "20 °C all year: no frost, no cold cell",
+                    Basis::Assumed,
+                    "enter `temperature` of the site, twelve monthly means",
+                );
+                return Ok(constant(20.0));
+            }
+        };
     let means: Vec<f64> = monthly.mean.iter().map(Celsius::celsius).collect();
     let means = <[f64; 12]>::try_from(means).map_err(|means| {
         let message = format!("{} monthly temperatures stand here", means.len());
@@ -295,9 +296,19 @@ fn with_spread(
     if monthly.day_to_day.is_none() && spread_k > 0.0 {
         known.take(
             "how one day's temperature goes with the next's",
-            "a correlation of 0.7, and none with the day's light",
+            "a correlation of 0.7",
             Basis::Assumed,
             "enter `day_to_day` of the temperature",
+        );
+    }
+    let with = monthly.clearness_correlation.as_ref();
+    let weather_correlation = with.map_or([0.0, 0.0], |with| [with.winter.si(), with.summer.si()]);
+    if with.is_none() && spread_k > 0.0 {
+        known.take(
+            "how a day's temperature goes with its light",
+            "not at all",
+            Basis::Assumed,
+            "enter `clearness_correlation = { winter = -0.3, summer = 0.4 }` of the temperature; a weather file of a year tells",
         );
     }
     let daily_range_k = known.or(
@@ -312,7 +323,7 @@ fn with_spread(
         season: Season::of_monthly_means(means),
         spread_k,
         day_correlation,
-        weather_correlation: [0.0, 0.0],
+        weather_correlation,
         daily_range_k,
     }
 }
@@ -410,32 +421,38 @@ fn climate_diagnostic(entry: &Entry<Documented>, error: &ClimateError) -> Diagno
 
 /// Remarks on the monthly figures in words; neighbouring months are told together.
 pub(crate) fn climate_notes(climate: &Climate) -> Vec<String> {
-    let months = |wanted: &dyn Fn(&ClimateNote) -> Option<u8>| -> Option<String> {
-        let found: Vec<&str> = climate.notes().iter().filter_map(wanted).map(month_name).collect();
-        (!found.is_empty()).then(|| found.join(", "))
-    };
-    let mut notes = Vec::new();
-    if let Some(dark) = months(&|n| match n {
-        ClimateNote::PolarNight { month } => Some(*month),
-        _ => None,
-    }) {
-        notes.push(format!("the sun does not rise, or hardly so: {dark}"));
-    }
-    if let Some(odd) = months(&|n| match n {
-        ClimateNote::OutsideFit { month, .. } => Some(*month),
-        _ => None,
-    }) {
-        notes.push(format!(
-            "clearness outside the 0.3 to 0.7 to which the spread of days was fitted: {odd}"
-        ));
-    }
-    for note in climate.notes() {
-        if let ClimateNote::UnusualCorrelation { got } = note {
-            notes.push(format!(
+    climate_notes_of(climate, |_| true)
+}
+
+/// Those of one sort.
+pub(crate) fn climate_notes_of(climate: &Climate, wanted: fn(&ClimateNote) -> bool) -> Vec<String> {
+    let (mut dark, mut odd, mut notes) = (Vec::new(), Vec::new(), Vec::new());
+    for note in climate.notes().iter().filter(|note| wanted(note)) {
+        match note {
+            ClimateNote::PolarNight { month } => dark.push(month_name(*month)),
+            ClimateNote::OutsideFit { month, .. } => odd.push(month_name(*month)),
+            ClimateNote::UnusualCorrelation { got } => notes.push(format!(
                 "a day-to-day correlation of {} lies outside the usual 0.15 to 0.45: a trial",
                 significant(*got, 2)
-            ));
+            )),
+            ClimateNote::CorrelationOutOfReach { got, limit } => notes.push(format!(
+                "a correlation of {} between temperature and clearness is more than their day-to-day correlations allow: run at {}",
+                significant(*got, 2),
+                significant(*limit, 2)
+            )),
         }
+    }
+    if !odd.is_empty() {
+        notes.insert(
+            0,
+            format!(
+                "clearness outside the 0.3 to 0.7 to which the spread of days was fitted: {}",
+                odd.join(", ")
+            ),
+        );
+    }
+    if !dark.is_empty() {
+        notes.insert(0, format!("the sun does not rise, or hardly so: {}", dark.join(", ")));
     }
     notes
 }

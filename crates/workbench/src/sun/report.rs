@@ -151,7 +151,19 @@ pub struct SunDailyBank {
     pub frost_charged: ShareOfYears,
 }
 
-/// The same years with the uncertain inputs drawn anew for each year.
+/// What one uncertain input does to the outage days.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
+pub struct SunContribution {
+    /// The input.
+    pub name: String,
+    /// Outage days a year that one standard uncertainty more of it adds (negative: takes away), to first order.
+    pub days: f64,
+    /// Share of the variance that all inputs together give the outage days, 0 to 1.
+    pub share: f64,
+}
+
+/// The same years with the uncertain inputs drawn anew for each year, as of a board you might buy.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
 pub struct SunUncertain {
@@ -159,8 +171,20 @@ pub struct SunUncertain {
     pub years_with_outage: ShareOfYears,
     /// Outage days in a mean year.
     pub outage_days_per_year: f64,
-    /// What was drawn, and what was not, in words.
+    /// What was drawn, by the names of the forecast.
     pub drawn: Vec<String>,
+    /// What moves the outage days most, the largest first; only what so many draws can tell from nothing.
+    pub budget: Vec<SunContribution>,
+}
+
+/// Synthetic years that go on where a weather file ends, with its own figures: probabilities of rare outages cannot come from its few years.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(ts_rs::TS))]
+pub struct SunContinued {
+    /// Share of years with any outage.
+    pub years_with_outage: ShareOfYears,
+    /// Outage days in a mean year.
+    pub outage_days_per_year: f64,
 }
 
 /// What many years say about one board.
@@ -171,6 +195,8 @@ pub struct SunOutcome {
     pub mean_load_a: f64,
     /// Share of years with any outage, inputs at their best values: weather and spread between years alone.
     pub years_with_outage: ShareOfYears,
+    /// With an hourly file: the synthetic years beside its own; `None` without a file, or where its figures make none.
+    pub continued: Option<SunContinued>,
     /// With uncertain inputs as well.
     pub uncertain: Option<SunUncertain>,
     /// Outage days in a mean year.
@@ -283,7 +309,7 @@ pub struct SunMapPoint {
     pub cell: usize,
     /// Share of years with an outage.
     pub years_with_outage: ShareOfYears,
-    /// Outage days in a mean year.
+    /// Outage days in a mean year, of the first 40 years.
     pub outage_days_per_year: f64,
 }
 
@@ -323,6 +349,8 @@ pub struct SunMapReport {
     pub points: Vec<SunMapPoint>,
     /// Hand this into the next piece to go on.
     pub counts: SunMapCounts,
+    /// Years of the site's weather file, counted apart; 0 without a file.
+    pub measured_years: u32,
     /// Seed.
     pub seed: u64,
     /// Share of years with an outage that is aimed at.

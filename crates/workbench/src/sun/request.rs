@@ -15,13 +15,13 @@ pub struct SunRequest {
     /// Another panel than the project's: a name, or the whole text of a panel document.
     #[serde(default)]
     pub panel: Option<String>,
-    /// Text of the site's hourly file; without it the twelve monthly figures are used.
+    /// Text of the site's hourly file; without it that which is attached to the bench, else the twelve monthly figures are used.
     #[serde(default)]
     pub hourly: Option<String>,
     /// Boards; empty for those of the project.
     #[serde(default)]
     pub boards: Vec<String>,
-    /// Synthetic years, 1 to [`MOST_YEARS`]. With an hourly file its own years are run instead.
+    /// Synthetic years, 1 to [`MOST_YEARS`]. With an hourly file its own years are run, and beside them as many synthetic ones with its figures.
     pub years: usize,
     /// Seed of the weather; the same seed is the same weather for every board.
     pub seed: u64,
@@ -67,8 +67,11 @@ pub struct SunMapCounts {
     pub years: u32,
     /// Years with an outage, panel by panel, all cells of the first panel first.
     pub years_with_outage: Vec<u32>,
-    /// Outage days, in the same order.
+    /// Outage days of the first 40 years, in the same order.
     pub outage_days: Vec<u32>,
+    /// Of the site's weather file: its own years with an outage, in the same order; empty without a file.
+    #[serde(default)]
+    pub measured: Vec<u32>,
 }
 
 /// The tilt that is best in the worst month.

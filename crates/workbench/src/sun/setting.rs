@@ -34,6 +34,23 @@ pub(crate) enum Weather {
     Measured(Box<Measured>),
 }
 
+impl Weather {
+    /// The weather file handed in, else the one attached to the bench, else the twelve monthly figures.
+    pub(crate) fn of(
+        bench: &Bench,
+        hourly: Option<&str>,
+        site: &Entry<DocumentedSite>,
+        place: &Place,
+        known: &mut Assumptions,
+    ) -> Result<Self, Vec<Diagnostic>> {
+        let attached = || bench.weather(site.document.hourly.as_deref()?);
+        Ok(match hourly.or_else(attached) {
+            Some(text) => Self::Measured(Box::new(measured(site, place, text, known)?)),
+            None => Self::Climate(Box::new(place.climate(site)?)),
+        })
+    }
+}
+
 /// Names or texts of the documents.
 pub(crate) struct Wanted<'a> {
     pub(crate) project: &'a str,
@@ -53,13 +70,10 @@ impl Setting {
         let panel = known::panel(bench, &project, wanted.panel)?;
         let mut known = Assumptions::default();
         let mut of_weather = Assumptions::default();
-        let place = place(&site, &project.document, &mut known, &mut of_weather)?;
+        let place = place(&site, Some(&project.document), &mut known, &mut of_weather)?;
         let labelled = labelled(&panel, &mut known)?;
         known.0.append(&mut of_weather.0);
-        let weather = match wanted.hourly {
-            Some(text) => Weather::Measured(Box::new(measured(&site, &place, text, &mut known)?)),
-            None => Weather::Climate(Box::new(place.climate(&site)?)),
-        };
+        let weather = Weather::of(bench, wanted.hourly, &site, &place, &mut known)?;
         Ok(Self {
             project: project.document,
             site,
@@ -79,7 +93,7 @@ impl Setting {
                 notes.extend(climate_notes(climate));
                 if let Some(file) = &self.site.document.hourly {
                     notes.push(format!(
-                        "the site's weather file {file} is not at hand here: the twelve monthly figures are used"
+                        "the site's weather file {file} is not used here: the twelve monthly figures are"
                     ));
                 }
                 let irradiation = climate.input().irradiation_kwh_m2;

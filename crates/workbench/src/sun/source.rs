@@ -146,7 +146,36 @@ pub(crate) struct Between {
     pub(crate) current_known: bool,
     /// Whether the pace at which it starts and stops is known.
     pub(crate) pace_known: bool,
+    pub(crate) spreads: Spreads,
     pub(crate) flags: Vec<String>,
+}
+
+/// Standard uncertainties of the charger's other figures: those of the document, else what is common practice for a figure without a stated spread,
+/// more for one that is from memory.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Spreads {
+    /// Of both input thresholds together, V.
+    pub(crate) input_v: f64,
+    /// Of the held voltage, V.
+    pub(crate) hold_v: f64,
+    /// Of the current at which it ends, relative.
+    pub(crate) termination: f64,
+    /// Of the voltage it needs above the cell, relative.
+    pub(crate) dropout: f64,
+    /// Of the logarithm of its wait between two tries.
+    pub(crate) retry: f64,
+    /// Of its efficiency.
+    pub(crate) efficiency: f64,
+}
+
+/// A stated figure's own uncertainty, or `stated`; `taken` where there is no figure.
+macro_rules! spread {
+    ($figure:expr, $stated:expr, $taken:expr) => {
+        match &$figure {
+            Some(figure) => figure.value.standard_uncertainty().unwrap_or($stated),
+            None => $taken,
+        }
+    };
 }
 
 /// Panel, coupling and charger together.
@@ -154,19 +183,22 @@ pub(crate) fn source(labelled: &Labelled, between: &Between) -> Source {
     Source {
         panel: labelled.panel,
         heating_k_m2_per_w: labelled.heating_k_m2_per_w,
-        coupling: match between.coupling {
-            Coupling::MaximumPower { .. } => between.coupling,
-            Coupling::Straight if labelled.diode_v > 0.0 => {
-                Coupling::Diode { forward_v: labelled.diode_v }
-            }
-            Coupling::Diode { forward_v } => {
-                Coupling::Diode { forward_v: forward_v + labelled.diode_v }
-            }
-            Coupling::Straight => Coupling::Straight,
-        },
+        coupling: behind_diode(between.coupling, labelled.diode_v),
         charger: between.charger.clone(),
         // What leaks back at night is part of the sleep reading, which is taken with nothing at the input.
         night_leak: NightLeak::default(),
+    }
+}
+
+/// The coupling with one more diode before it.
+fn behind_diode(coupling: Coupling, more_v: f64) -> Coupling {
+    match coupling {
+        Coupling::Straight if more_v > 0.0 => Coupling::Diode { forward_v: more_v },
+        Coupling::Diode { forward_v } => Coupling::Diode { forward_v: forward_v + more_v },
+        Coupling::StepDown { efficiency, forward_v } => {
+            Coupling::StepDown { efficiency, forward_v: forward_v + more_v }
+        }
+        Coupling::Straight | Coupling::MaximumPower { .. } => coupling,
     }
 }
 
@@ -258,9 +290,7 @@ pub(crate) fn between(
             0.0
         }
     };
-    if !matches!(between.coupling, Coupling::MaximumPower { .. }) && own + outside > 0.0 {
-        between.coupling = Coupling::Diode { forward_v: own + outside };
-    }
+    between.coupling = behind_diode(between.coupling, own + outside);
     Ok(between)
 }
 
@@ -389,8 +419,18 @@ fn of_board(
             Coupling::MaximumPower { efficiency, own_current_a: 0.0, least_power_w: 0.0 }
         }
         Some(ChargerKind::Switching) => {
-            flags.push("the switching charger is counted as a linear one: it may take more from a panel whose voltage is well above the cell's".into());
-            Coupling::Straight
+            let efficiency = known.or(
+                None,
+                "the efficiency of the board's switching charger",
+                0.9,
+                "90 %",
+                Basis::CommonPractice,
+                "power in and out with two meters",
+            );
+            if stated.input_held.is_none() {
+                flags.push("the switching charger does not seek the panel's maximum power: in light too weak for its current the panel collapses to the cell's voltage".into());
+            }
+            Coupling::StepDown { efficiency, forward_v: 0.0 }
         }
         Some(ChargerKind::Linear) => Coupling::Straight,
         None => {
@@ -423,7 +463,35 @@ fn of_board(
         ..usual
     };
     let pace_known = stated.input_capacitance.is_some() && stated.retry.is_some();
-    Between { charger, coupling, current_u, current_known: fact.is_some(), pace_known, flags }
+    let end_a = charger.termination_a().max(1e-9);
+    let spreads = Spreads {
+        input_v: spread!(stated.input_rising, 0.02 * input_rise_v, 0.12).max(spread!(
+            stated.input_falling,
+            0.02 * input_fall_v,
+            0.12
+        )),
+        // Plus or minus one per cent, as data sheets of single-cell chargers have it.
+        hold_v: spread!(stated.float_voltage, 0.006 * hold_v, 0.006 * hold_v),
+        termination: spread!(stated.termination_current, 0.1 * end_a, 0.3 * end_a) / end_a,
+        dropout: spread!(stated.drop, 0.2 * dropout_v, 0.5 * dropout_v) / dropout_v.max(1e-3),
+        // From memory it may be ten times as long or as short.
+        retry: if stated.retry.is_some() { 0.2 } else { 1.15 },
+        efficiency: if matches!(coupling, Coupling::StepDown { .. } | Coupling::MaximumPower { .. })
+        {
+            0.03
+        } else {
+            0.0
+        },
+    };
+    Between {
+        charger,
+        coupling,
+        current_u,
+        current_known: fact.is_some(),
+        pace_known,
+        spreads,
+        flags,
+    }
 }
 
 fn of_converter(
@@ -491,6 +559,11 @@ fn of_converter(
         current_u: 0.0,
         current_known: converter.charge_current.is_some(),
         pace_known: true,
+        spreads: Spreads {
+            hold_v: spread!(converter.charge_voltage, 0.006 * hold_v, 0.006 * hold_v),
+            efficiency: spread!(converter.efficiency, 0.03, 0.03),
+            ..Spreads::default()
+        },
         flags: Vec::new(),
     }
 }
@@ -566,6 +639,9 @@ pub(crate) fn coupling_text(source: &Source) -> String {
             "straight into the charger: it works at the cell's voltage".to_owned()
         }
         Coupling::Diode { forward_v } => format!("through {} of diode", voltage(forward_v)),
+        Coupling::StepDown { efficiency, .. } => {
+            format!("into a step-down charger of {} %", significant(100.0 * efficiency, 3))
+        }
         Coupling::MaximumPower { efficiency, .. } => {
             format!("through a converter of {} %", significant(100.0 * efficiency, 3))
         }

@@ -6,6 +6,7 @@ use overwinter_documents::types::sun::{
 };
 use overwinter_documents::{Diagnostic, Entry, KeyPath, YesNo};
 use overwinter_sun::balance::map::midsummer;
+use overwinter_sun::plane::Site;
 use overwinter_sun::position::Observer;
 use overwinter_sun::resource::csv::{Column, Layout, LightUnit, Stamp, TimeColumns, Zone, read};
 use overwinter_sun::resource::on_plane::{
@@ -14,12 +15,14 @@ use overwinter_sun::resource::on_plane::{
 use overwinter_sun::resource::text_time::DateOrder;
 use overwinter_sun::resource::tmy::{read_tmy2, read_tmy3};
 use overwinter_sun::resource::{Resource, ResourceError, ResourceNote};
+use overwinter_sun::synthetic::climate::{Climate, ClimateInput};
 use overwinter_sun::synthetic::geometry::YearGeometry;
 use overwinter_sun::time::Civil;
+use overwinter_sun::transposition::Plane;
 
 use super::known::{Assumptions, Basis};
 use super::place::{Place, month_name};
-use crate::text::{percent, significant};
+use crate::text::{kelvin, percent, significant};
 
 /// Measured weather on the panel.
 pub(crate) struct Measured {
@@ -27,8 +30,19 @@ pub(crate) struct Measured {
     pub(crate) years: Vec<PanelWeather>,
     /// Monthly means of the file: kWh/m² a day, °C.
     pub(crate) months: [(Option<f64>, Option<f64>); 12],
+    /// The climate that goes on where the file ends; `None` where its figures make none.
+    pub(crate) continued: Option<Climate>,
     pub(crate) text: String,
     pub(crate) notes: Vec<String>,
+}
+
+/// A weather file read and looked at, before any panel.
+pub(crate) struct Loaded {
+    resource: Resource,
+    site: Site,
+    fill: GapFill,
+    file: String,
+    notes: Vec<String>,
 }
 
 fn name(entry: &Entry<Documented>) -> String {
@@ -43,12 +57,12 @@ fn at_site(entry: &Entry<Documented>, key: &str, diagnostic: Diagnostic) -> Vec<
 ///
 /// # Errors
 /// Diagnostics that name file, line and column, or the key of the site that is missing.
-pub(crate) fn measured(
+pub(crate) fn load(
     entry: &Entry<Documented>,
     place: &Place,
     text: &str,
     known: &mut Assumptions,
-) -> Result<Measured, Vec<Diagnostic>> {
+) -> Result<Loaded, Vec<Diagnostic>> {
     let layout = entry.document.hourly_layout.clone().unwrap_or_default();
     let mut notes = Vec::new();
     let mut resource = resource(entry, &layout, text, known, &mut notes)?;
@@ -90,38 +104,177 @@ pub(crate) fn measured(
         Some(YesNo::Yes) => GapFill::SameTimeNearestDay,
         _ => GapFill::Refuse,
     };
-    let whole = panel_weather(&resource, &site, &place.plane, fill).map_err(|error| {
-        let help = match error {
-            OnPlaneError::Gaps { .. } => {
-                "write `hourly_layout = { fill_gaps = \"yes\" }` to fill them with the same hour of the nearest day"
-            }
-            OnPlaneError::Nothing { .. } => "name the column in `hourly_layout`",
-            OnPlaneError::Step { .. } => "write the file in steps that divide a day, such as 15 min or 1 h",
-        };
-        vec![Diagnostic::error("weather-gaps", error.to_string()).in_file(&name(entry)).help(help)]
-    })?;
+    Ok(Loaded { resource, site, fill, file: name(entry), notes })
+}
+
+impl Loaded {
+    /// On a plane.
+    ///
+    /// # Errors
+    /// A diagnostic of gaps that are not to be filled, or of a step that does not divide a day.
+    pub(crate) fn on(&self, plane: &Plane) -> Result<PanelWeather, Vec<Diagnostic>> {
+        panel_weather(&self.resource, &self.site, plane, self.fill).map_err(|error| {
+            let help = match error {
+                OnPlaneError::Gaps { .. } => {
+                    "write `hourly_layout = { fill_gaps = \"yes\" }` to fill them with the same hour of the nearest day"
+                }
+                OnPlaneError::Nothing { .. } => "name the column in `hourly_layout`",
+                OnPlaneError::Step { .. } => "write the file in steps that divide a day, such as 15 min or 1 h",
+            };
+            vec![Diagnostic::error("weather-gaps", error.to_string()).in_file(&self.file).help(help)]
+        })
+    }
+
+    /// Monthly means on a plane, kWh/m² a day; `None` for a month that is not in the file.
+    ///
+    /// # Errors
+    /// As [`Self::on`].
+    pub(crate) fn months_on(&self, plane: &Plane) -> Result<[Option<f64>; 12], Vec<Diagnostic>> {
+        let light = self.on(plane)?;
+        let mut sums = [(0.0, 0.0); 12];
+        for (i, &g) in light.irradiance_w_m2.iter().enumerate() {
+            let sum = &mut sums[usize::from(self.resource.civil(i).month - 1)];
+            sum.0 += f64::from(g);
+            sum.1 += 1.0;
+        }
+        // A few days are no month.
+        let least = 20.0 * 86400.0 / light.step_s;
+        Ok(sums.map(|(sum, n)| (n >= least).then(|| sum / n * 24.0 / 1000.0)))
+    }
+
+    /// What was found, in words.
+    pub(crate) fn notes(&self) -> Vec<String> {
+        let mut notes = self.notes.clone();
+        notes.extend(self.resource.notes.iter().map(|note| note_text(note, &self.resource)));
+        notes
+    }
+
+    /// What is probably wrong with the file, in words.
+    #[cfg(feature = "findings")]
+    pub(crate) fn doubts(&self) -> Vec<String> {
+        let of = |note: &ResourceNote| is_doubtful(note).then(|| note_text(note, &self.resource));
+        let mut doubts =
+            self.notes.iter().filter(|n| n.contains("away from it")).cloned().collect::<Vec<_>>();
+        doubts.extend(self.resource.notes.iter().filter_map(of));
+        let days = self.resource.records.len() as f64 * self.resource.step_s / 86400.0;
+        if days < 360.0 {
+            doubts.push(format!(
+                "the file holds {days:.0} days only: less than a year says little about winter"
+            ));
+        }
+        doubts
+    }
+
+    /// The file and its span, in words.
+    pub(crate) fn span(&self) -> String {
+        let first = self.resource.civil(0);
+        let last = self.resource.civil(self.resource.records.len().saturating_sub(1));
+        format!(
+            "{} from {} to {} in steps of {}",
+            self.file,
+            date_text(first),
+            date_text(last),
+            crate::text::duration(self.resource.step_s)
+        )
+    }
+}
+
+/// What the file tells better than what was taken for want of it.
+const TOLD_BY_FILE: [&str; 4] = [
+    "how one day's weather goes with the next's",
+    "how far a day's mean temperature departs from the season",
+    "how one day's temperature goes with the next's",
+    "how a day's temperature goes with its light",
+];
+/// The one of them that needs years.
+const TOLD_BY_YEARS: &str = "how much a month differs from year to year";
+
+/// The weather of a site's file on the project's panel.
+///
+/// # Errors
+/// As [`load`], and gaps that are not to be filled.
+pub(crate) fn measured(
+    entry: &Entry<Documented>,
+    place: &Place,
+    text: &str,
+    known: &mut Assumptions,
+) -> Result<Measured, Vec<Diagnostic>> {
+    let loaded = load(entry, place, text, known)?;
+    let whole = loaded.on(&place.plane)?;
+    let mut notes = Vec::new();
     if whole.filled != (0, 0) {
         notes.push(format!(
             "filled with the same hour of the nearest day: {} intervals of light, {} of temperature",
             whole.filled.0, whole.filled.1
         ));
     }
-    notes.extend(resource.notes.iter().map(|note| note_text(note, &resource)));
-    let months = resource.monthly_means();
-    let (years, whole_years) = cut(&resource, &whole, site.observer.latitude_deg, &mut notes);
-    let first = resource.civil(0);
-    let last = resource.civil(resource.records.len().saturating_sub(1));
+    notes.extend(loaded.notes());
+    let months = loaded.resource.monthly_means();
+    let latitude_deg = loaded.site.observer.latitude_deg;
+    let (years, whole_years) = cut(&loaded.resource, &whole, latitude_deg, &mut notes);
     let text = format!(
-        "{} from {} to {} in steps of {}, {} {} from midsummer to midsummer{}",
-        name(entry),
-        date_text(first),
-        date_text(last),
-        crate::text::duration(resource.step_s),
+        "{}, {} {} from midsummer to midsummer{}",
+        loaded.span(),
         years.len(),
         if years.len() == 1 { "year" } else { "years" },
         if whole_years { "" } else { " (its end joined to its beginning)" }
     );
-    Ok(Measured { years, months, text, notes })
+    let continued = continued(&loaded.resource, place, latitude_deg, known, &mut notes);
+    Ok(Measured { years, months, continued, text, notes })
+}
+
+/// The climate of the file's own figures, for the years that it does not hold.
+fn continued(
+    resource: &Resource,
+    place: &Place,
+    latitude_deg: f64,
+    known: &mut Assumptions,
+    notes: &mut Vec<String>,
+) -> Option<Climate> {
+    let of = resource.day_statistics(latitude_deg);
+    let typed = place.irradiation.map(|months| months.map(Some)).unwrap_or_default();
+    let mut from_site = 0;
+    let irradiation_kwh_m2 = core::array::from_fn(|m| {
+        of.irradiation_kwh_m2[m].or_else(|| {
+            from_site += 1;
+            typed[m]
+        })
+    });
+    let temperature = of.temperature.unwrap_or(place.temperature);
+    let climate = Climate::new(ClimateInput {
+        latitude_deg,
+        irradiation_kwh_m2,
+        day_correlation: of.day_correlation.unwrap_or(place.day_correlation),
+        between_year_cv: of.between_year_cv.unwrap_or(place.between_year_cv),
+        temperature,
+    })
+    .ok();
+    let Some(climate) = climate else {
+        notes.push(
+            "the file's figures make no synthetic years: less than a year, or light that cannot be"
+                .to_owned(),
+        );
+        return None;
+    };
+    if of.day_correlation.is_some() && of.temperature.is_some() {
+        known.0.retain(|a| !TOLD_BY_FILE.contains(&a.unknown.as_str()));
+    }
+    if of.between_year_cv.is_some() {
+        known.0.retain(|a| a.unknown != TOLD_BY_YEARS);
+    }
+    let input = climate.input();
+    notes.push(format!(
+        "synthetic years go on where the file ends, with its own figures: days correlated {}, temperature {} about the season, correlated {} from day to day and {} in winter, {} in summer with clearness; months {} from year to year, {}{}",
+        significant(input.day_correlation, 2),
+        kelvin(temperature.spread_k),
+        significant(temperature.day_correlation, 2),
+        significant(temperature.weather_correlation[0], 2),
+        significant(temperature.weather_correlation[1], 2),
+        percent(input.between_year_cv),
+        if of.between_year_cv.is_some() { "of its years" } else { "which a file of fewer than five years does not tell" },
+        if from_site > 0 { format!("; {from_site} months from the site's figures") } else { String::new() }
+    ));
+    Some(climate)
 }
 
 fn date_text(civil: Civil) -> String {
@@ -225,8 +378,33 @@ fn resource(
                 "is it the right file, and the right form (`form = \"table\"`, \"TMY2\", \"TMY3\")?"
             }
         };
-        vec![Diagnostic::error("weather-file", error.to_string()).in_file(&name(entry)).help(help)]
+        let told = Diagnostic::error("weather-file", error.to_string()).help(help);
+        vec![match line_of(&error).and_then(|line| span_of(text, line)) {
+            Some(span) => told.at(&name(entry), text, span),
+            None => told.in_file(&name(entry)),
+        }]
     })
+}
+
+/// The line that an error names, from 1.
+fn line_of(error: &ResourceError) -> Option<usize> {
+    match error {
+        ResourceError::NoColumn { line, .. }
+        | ResourceError::NotANumber { line, .. }
+        | ResourceError::NotATime { line, .. }
+        | ResourceError::NotLight { line, .. }
+        | ResourceError::ClockGoesBack { line, .. }
+        | ResourceError::UnequalSteps { line, .. }
+        | ResourceError::Malformed { line, .. } => Some(*line),
+        ResourceError::Empty { .. } | ResourceError::TooLong { .. } => None,
+    }
+}
+
+/// The bytes of a line, from 1.
+fn span_of(text: &str, line: usize) -> Option<std::ops::Range<usize>> {
+    let found = text.lines().nth(line.checked_sub(1)?)?;
+    let start = found.as_ptr() as usize - text.as_ptr() as usize;
+    Some(start..start + found.len())
 }
 
 /// The form by the first lines: the two public layouts of typical years have headers of their own.
@@ -410,6 +588,19 @@ fn clock(text: &str) -> Option<f64> {
     let (hours, minutes) = (hours.trim().parse::<f64>().ok()?, minutes.trim().parse::<f64>().ok()?);
     ((0.0..=14.0).contains(&hours) && (0.0..60.0).contains(&minutes))
         .then_some(sign * (hours * 3600.0 + minutes * 60.0))
+}
+
+/// Whether a note says that the data are probably not what they should be.
+#[cfg(feature = "findings")]
+fn is_doubtful(note: &ResourceNote) -> bool {
+    !matches!(
+        note,
+        ResourceNote::LeapYear { .. }
+            | ResourceNote::TypicalYear { .. }
+            | ResourceNote::NegativeTakenAsZero { .. }
+            | ResourceNote::DaylightSavingRemoved { .. }
+            | ResourceNote::GlobalFromComponents { .. }
+    )
 }
 
 fn note_text(note: &ResourceNote, resource: &Resource) -> String {
