@@ -4,6 +4,7 @@ import { mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from "n
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import AxeBuilder from "axe-core";
+import { parse } from "smol-toml";
 import { expect, test, type Page } from "@playwright/test";
 import { fitsWidth, row } from "./page";
 
@@ -85,6 +86,64 @@ test("a value that the command line would refuse is told and not written", async
   await expect(page.locator(".entry-form .faults")).toContainText("Not saved");
   await expect(page.getByLabel("width", { exact: true })).toHaveValue("twenty");
   expect(file("boards/bowline.toml")).toBe(before);
+});
+
+test("traits of a specimen and of a revision: inherited ones shown, saved in their own place, every word of the schema offered", async ({ page }) => {
+  const before = file("boards/carrick.toml");
+  await board(page, "CARRICK");
+  await page.getByRole("button", { name: "Edit the traits" }).click();
+  await page.locator("summary", { hasText: "specimen CARRICK-1" }).click();
+  const specimen = page.getByRole("group", { name: "specimen CARRICK-1" });
+  await expect(specimen.getByLabel("+ side")).toHaveValue("left");
+  // What the model says holds until the specimen says something else.
+  await expect(specimen.getByLabel("charger", { exact: true }).locator("option").first()).toHaveText("as the model: yes");
+  await specimen.getByLabel("+ side").selectOption("unknown");
+  await specimen.getByLabel("LED on in sleep").selectOption("yes");
+  await page.locator("summary", { hasText: "revision 2" }).click();
+  const revision = page.getByRole("group", { name: "revision 2" });
+  await revision.getByLabel("buttons").fill("reset, boot, user");
+  await revision.getByLabel("pins", { exact: true }).fill("26");
+  await revision.getByLabel("width", { exact: true }).fill("22.5 mm");
+  expect(await serious(page)).toEqual([]);
+  await page.getByRole("button", { name: "Save in boards/carrick.toml" }).click();
+  await expect(page.locator(".saved")).toContainText("Saved in boards/carrick.toml");
+  const after = file("boards/carrick.toml");
+  const comments = (text: string) => text.split("\n").filter((line) => line.includes("#")).map((line) => line.slice(line.indexOf("#")));
+  expect(comments(after)).toEqual(comments(before));
+  const saved = parse(after) as { board: { traits: object; revisions: { name: string; traits: object }[]; specimens: { id: string; traits: object }[] } };
+  const old = parse(before) as typeof saved;
+  expect(saved.board.traits).toEqual(old.board.traits);
+  expect(saved.board.specimens.find((s) => s.id === "CARRICK-1")?.traits).toEqual({ positive_side: "unknown", led_in_sleep: "yes" });
+  expect(saved.board.specimens.find((s) => s.id === "CARRICK-2")).toEqual(old.board.specimens.find((s) => s.id === "CARRICK-2"));
+  expect(saved.board.revisions.find((r) => r.name === "2")?.traits).toMatchObject({ buttons: ["reset", "boot", "user"], pins: 26, width: "22.5 mm" });
+  // The sheet is read again; the + side stays known, since a session measured it.
+  await expect(page.locator("table.traits tr", { has: page.getByRole("rowheader", { name: "LED in sleep" }) }).locator("td").first()).toHaveText("yes");
+  await expect(page.locator(".socket", { hasText: "CARRICK-1" })).toContainText("Do not plug in");
+  // The page offers what a document may say, no more and no less.
+  const schema = JSON.parse(readFileSync("../schemas/board.schema.json", "utf8")) as { $defs: Record<string, { properties?: Record<string, { $ref?: string }>; anyOf?: { enum?: string[] }[] }> };
+  const traits = schema.$defs.Traits?.properties ?? {};
+  const offered = await page.getByRole("group", { name: "the model" }).locator("input, select").evaluateAll((fields) => fields.map((f) => (f instanceof HTMLSelectElement ? [...f.options].map((o) => o.value).filter(Boolean).sort().join("|") : "")));
+  const allowed = Object.values(traits).map((t) => [...(schema.$defs[(t.$ref ?? "").replace("#/$defs/", "")]?.anyOf?.[0]?.enum ?? [])].sort().join("|"));
+  expect(offered.map((o) => (o.includes("inferred") ? o.replace(/inferred [^|]*\|?/, "") : o)).sort()).toEqual(allowed.sort());
+});
+
+test("a specimen's trait changed in another tab is a conflict with its place named", async ({ page, context }) => {
+  const other = await context.newPage();
+  for (const tab of [page, other]) {
+    await board(tab, "CARRICK");
+    await tab.getByRole("button", { name: "Edit the traits" }).click();
+    await tab.locator("summary", { hasText: "specimen CARRICK-2" }).click();
+  }
+  const specimen = (tab: Page) => tab.getByRole("group", { name: "specimen CARRICK-2" });
+  await specimen(page).getByLabel("battery switch").selectOption("yes");
+  await page.getByRole("button", { name: "Save in boards/carrick.toml" }).click();
+  await expect(page.locator(".saved")).toBeVisible();
+  await specimen(other).getByLabel("battery switch").selectOption("no");
+  await other.getByRole("button", { name: "Save in boards/carrick.toml" }).click();
+  await expect(other.locator(".conflict")).toContainText("specimens › 1 › traits › battery_switch");
+  await specimen(other).getByLabel("width", { exact: true }).fill("a finger");
+  await other.locator(".conflict").waitFor({ state: "detached" });
+  expect(parse(file("boards/carrick.toml"))).toMatchObject({ board: { specimens: [{}, { traits: { battery_switch: "yes" } }] } });
 });
 
 test("a reading's note is written beside its reading", async ({ page }) => {
