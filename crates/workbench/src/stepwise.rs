@@ -20,8 +20,8 @@ use crate::question::QuestionError;
 use crate::report::{ChoiceReport, NeedResult, NeedVerdict};
 use crate::resolve::ResolveError;
 use crate::sampling::{
-    CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, prepare,
-    prepare_specimens, quick_twin,
+    CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, map_cases,
+    prepare, prepare_specimens, quick_twin,
 };
 
 /// Draws that one instance hands to another with the same question.
@@ -252,27 +252,28 @@ impl Drawing {
     fn draw(&mut self, range: Range<usize>) -> Result<(), Fault> {
         let range = range.start.min(self.draws)..range.end.min(self.draws);
         if self.quick.is_none() {
-            let mut quick = Vec::with_capacity(self.cases.len());
-            for (c, (case, columns)) in self.cases.iter().zip(&self.columns).enumerate() {
-                quick.push(if self.draws < QUICK_FROM {
-                    None
-                } else {
-                    quick_twin(case, columns, self.draws).map_err(|error| self.fault(c, error))?
-                });
-            }
-            self.quick = Some(quick);
+            let indices: Vec<usize> = (0..self.cases.len()).collect();
+            let quick = map_cases(&indices, |&c| {
+                if self.draws < QUICK_FROM {
+                    return Ok(None);
+                }
+                quick_twin(&self.cases[c], &self.columns[c], self.draws)
+                    .map_err(|error| self.fault(c, error))
+            });
+            self.quick = Some(quick.into_iter().collect::<Result<_, _>>()?);
         }
-        for c in 0..self.cases.len() {
-            let missing: Vec<usize> =
-                range.clone().filter(|&k| self.drawn[c][k].is_none()).collect();
-            if missing.is_empty() {
-                continue;
-            }
-            let twin = self.quick.as_ref().and_then(|q| q[c].as_ref()).map(|q| &q.twin);
-            let lives = self.columns[c]
-                .run(&self.cases[c], twin, missing.iter().copied())
-                .map_err(|error| self.fault(c, error))?;
-            for (k, (own, bought)) in missing.into_iter().zip(lives) {
+        let tasks: Vec<(usize, Vec<usize>)> = (0..self.cases.len())
+            .map(|c| (c, range.clone().filter(|&k| self.drawn[c][k].is_none()).collect()))
+            .filter(|(_, missing): &(usize, Vec<usize>)| !missing.is_empty())
+            .collect();
+        let drawn = map_cases(&tasks, |(c, missing)| {
+            let twin = self.quick.as_ref().and_then(|q| q[*c].as_ref()).map(|q| &q.twin);
+            self.columns[*c]
+                .run(&self.cases[*c], twin, missing.iter().copied())
+                .map_err(|error| self.fault(*c, error))
+        });
+        for ((c, missing), lives) in tasks.into_iter().zip(drawn) {
+            for (k, (own, bought)) in missing.into_iter().zip(lives?) {
                 self.drawn[c][k] = Some((own.into(), bought.into()));
             }
         }

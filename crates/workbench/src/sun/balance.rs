@@ -24,6 +24,7 @@ use super::report::{
 };
 use super::request::{MOST_YEARS, SunRequest};
 use super::setting::{Setting, Wanted, Weather};
+use crate::ask::Waiting;
 use crate::bench::Bench;
 use crate::case::{Case, Target};
 use crate::question::{CAUTIONS, question};
@@ -50,6 +51,18 @@ pub(crate) fn years(wanted: usize) -> Result<usize, Vec<Diagnostic>> {
 /// # Errors
 /// Diagnostics of what is missing or cannot be. A board that cannot be run is in the report with its reason.
 pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnostic>> {
+    sun_while(bench, request, &|| true).map(|report| report.expect("somebody waited all the time"))
+}
+
+/// The same as long as somebody waits for it, asked before every year; `None` once nobody does.
+///
+/// # Errors
+/// As [`sun`].
+pub fn sun_while(
+    bench: &Bench,
+    request: &SunRequest,
+    waiting: Waiting<'_>,
+) -> Result<Option<SunReport>, Vec<Diagnostic>> {
     let wanted_years = years(request.years)?;
     let wanted = Wanted {
         project: &request.project,
@@ -76,7 +89,9 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     }
     let target = setting.project.needs.outage.as_ref().map(|need| need.years_at_most.fraction());
     let asked = question(&setting.project, cell);
-    let runs = run_years(&setting, &ready, wanted_years, request.seed);
+    let Some(runs) = run_years(&setting, &ready, wanted_years, request.seed, waiting) else {
+        return Ok(None);
+    };
     let ran = runs.first().map_or(0, |run| run.years.len());
     let mut boards: Vec<SunBoard> = ready
         .iter()
@@ -111,7 +126,7 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     .map(ToString::to_string)
     .collect();
     general.extend(CAUTIONS.iter().map(|c| (*c).to_owned()));
-    Ok(SunReport {
+    Ok(Some(SunReport {
         schema_version: SCHEMA_VERSION,
         project: setting.project.name.clone(),
         load: asked.load,
@@ -124,7 +139,7 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
         assumptions: setting.known.0.clone(),
         interval_of: interval_of.to_owned(),
         cautions: general,
-    })
+    }))
 }
 
 /// One board's years.
@@ -148,7 +163,13 @@ struct Drawn {
     of: Vec<String>,
 }
 
-fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> Vec<Run> {
+fn run_years(
+    setting: &Setting,
+    ready: &[Prepared],
+    years: usize,
+    seed: u64,
+    waiting: Waiting<'_>,
+) -> Option<Vec<Run>> {
     let latitude = setting.place.site.observer.latitude_deg;
     let (count, first_day) = match &setting.weather {
         Weather::Climate(_) => (years, midsummer(latitude)),
@@ -158,6 +179,9 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
     let geometry = YearGeometry::new(&setting.place.site, &setting.place.plane);
     let heating = setting.labelled.heating_k_m2_per_w;
     let per_year = for_each_year(count, |year| {
+        if !waiting() {
+            return None;
+        }
         let made;
         let (irradiance, air, first_day, step_s) = match &setting.weather {
             Weather::Climate(climate) => {
@@ -183,7 +207,7 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             air_c: air,
             thermal: Some(&thermal),
         };
-        ready
+        let ran = ready
             .iter()
             .zip(&drawn)
             .map(|(prepared, drawn)| {
@@ -199,7 +223,8 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
                 let other = run(&prepared.node(&tables, &source), &steps, Detail::Outages);
                 (best, states, other.outage_days)
             })
-            .collect::<Vec<_>>()
+            .collect::<Vec<_>>();
+        Some(ran)
     });
     let mut runs: Vec<Run> = drawn
         .into_iter()
@@ -211,13 +236,13 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         })
         .collect();
     for year in per_year {
-        for (run, (best, states, outage_days)) in runs.iter_mut().zip(year) {
+        for (run, (best, states, outage_days)) in runs.iter_mut().zip(year?) {
             run.years.push(best);
             run.states.push(states);
             run.drawn.push(outage_days);
         }
     }
-    runs
+    Some(runs)
 }
 
 fn scaled(source: &Source, panel: f64, charge: f64) -> Source {
