@@ -819,6 +819,10 @@ export type TraceWorth = {
  */
 p_values: Array<number | null>, 
 /**
+ * Below this probability a difference counts as more than chance.
+ */
+level: number, 
+/**
  * Days in the project.
  */
 days: TraceDays | null, 

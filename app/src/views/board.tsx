@@ -109,6 +109,7 @@ export function BoardView({ board }: { board: string }) {
         {verdict ? <Verdict of={verdict.verdict} /> : null}
         <label class="inline">board <select aria-label="board" value={board} onChange={(e) => go({ view: "board", board: e.currentTarget.value })}>{lines.value.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label>
         <button type="button" class="quiet-button" disabled={!verdict?.this_specimen} onClick={() => go({ view: "forecast", board })}>Forecast</button>
+        <button type="button" class="quiet-button" onClick={() => go({ view: "compare", board, other: "" })}>Compare</button>
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>
       {trouble && of === key ? <p class="warn" role="alert">{trouble}</p> : null}

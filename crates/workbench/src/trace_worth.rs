@@ -55,6 +55,8 @@ pub struct TraceWorthRequest {
 pub struct TraceWorth {
     /// Of each pair: two-sided probability of a difference as large by chance; `None` where it cannot be told.
     pub p_values: Vec<Option<f64>>,
+    /// Below this probability a difference counts as more than chance.
+    pub level: f64,
     /// Days in the project.
     pub days: Option<TraceDays>,
     /// Why there are no days.
@@ -90,6 +92,7 @@ pub(crate) fn worth(
 ) -> TraceWorth {
     let days = project.map(|project| days(bench, project, request.before, request.after));
     TraceWorth {
+        level: LEVEL,
         p_values: request.pairs.iter().map(|&(a, b)| p_value(a, b)).collect(),
         no_days: days.as_ref().and_then(|d| d.as_ref().err().cloned()),
         days: days.and_then(Result::ok),
