@@ -1,8 +1,10 @@
 // The published page in a real browser, opened from its file.
 import { readFileSync, writeFileSync } from "node:fs";
+import { resolve } from "node:path";
 import AxeBuilder from "axe-core";
 import { expect, test } from "@playwright/test";
-import { altered, fitsWidth, open, row, settled } from "./page";
+import { many } from "../many.mjs";
+import { altered, FILE, fitsWidth, open, row, settled } from "./page";
 
 const AXE = AxeBuilder.source;
 const VIEWS: [name: string, hash: string, sign: string][] = [
@@ -237,6 +239,34 @@ test("two boards beside each other: chance, days gained with their interval, wha
   await page.getByLabel("second board").selectOption("MARLIN");
   await expect(lead).toContainText("SLIPKNOT outlasts MARLIN");
   await expect(lead).not.toHaveText(before);
+  expect(seen.errors).toEqual([]);
+});
+
+test("a thousand boards: drawn as they come near, filtered, by keyboard to the last, whole on paper", async ({ page }) => {
+  const big = resolve("dist/many-test.html");
+  many(FILE, big);
+  const seen = await open(page, "", big);
+  const table = page.locator(".main-table table");
+  await expect(table).toHaveAttribute("aria-rowcount", "1003");
+  const drawn = () => page.locator(".main-table tr.line").count();
+  expect(await drawn()).toBeLessThan(100);
+  await page.locator("summary", { hasText: "Filters" }).click();
+  await expect(page.locator("summary", { hasText: "Filters" })).toContainText("1001 of 1001 boards");
+  await page.locator(".facet", { hasText: "certification mark" }).getByLabel("no", { exact: false }).first().uncheck();
+  await expect(page.locator("summary", { hasText: "Filters" })).not.toContainText("1001 of 1001");
+  await page.getByRole("button", { name: "Take all filters back" }).click();
+  await page.locator("summary", { hasText: "Filters" }).click();
+  for (let i = 0; i < 30 && !(await page.getByRole("button", { name: "MONKEYFIST-90", exact: true }).isVisible()); i++) {
+    await page.keyboard.press("End");
+    await page.waitForTimeout(150);
+  }
+  await expect(page.locator("tr.line").last()).toHaveAttribute("aria-rowindex", "1003");
+  expect(await drawn()).toBeLessThan(200);
+  await page.keyboard.press("Home");
+  await expect(row(page, "BOWLINE")).toBeVisible();
+  // Every board on paper: eleven boards fill a page of A4, more or less.
+  const pdf = (await page.pdf({ preferCSSPageSize: true })).toString("latin1");
+  expect((pdf.match(/\/Type\s*\/Page\b/g) ?? []).length).toBeGreaterThan(40);
   expect(seen.errors).toEqual([]);
 });
 

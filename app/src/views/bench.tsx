@@ -61,6 +61,7 @@ function Step({ line, next, entry }: { line: StepLine; next: boolean; entry: boo
         <dt>wiring</dt><dd>{line.wiring}</dd>
         <dt>do</dt><dd>{line.set}</dd>
         <dt>expect</dt><dd>{line.expect}</dd>
+        <dt class="on-paper">read</dt><dd class="on-paper write-here" />
       </dl>
       {line.dangers.length > 0 ? <ul class="cautions">{line.dangers.map((d) => <li key={d}>{d}</li>)}</ul> : null}
       {open && guide.value ? <Entry specimen={guide.value.specimen} step={line.number} line={line} /> : null}

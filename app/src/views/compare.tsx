@@ -98,7 +98,7 @@ function Found({ of }: { of: TraceComparison }) {
       {of.verdict.map((v, i) => <p key={i} class={i === 0 ? "lead" : ""}>{v}</p>)}
       {days ? <Days of={days} /> : null}
       <Table rows={rows} tested />
-      {days ? <p class="quiet">{days.basis}</p> : null}
+      {days ? <p class="quiet sentence">{days.basis.replaceAll("`", "")}.</p> : null}
       <Bulleted of={of.cautions} as="flags" />
     </>
   );
@@ -179,7 +179,7 @@ function FromSummaries({ before, after }: { before: RecordingLine; after: Record
       {found?.no_days ? <p class="quiet">{found.no_days}</p> : null}
       {why ? <p class="warn" role="status">Chance and days cannot be told: {why}</p> : null}
       <Table rows={rows} tested={found !== undefined} />
-      {found?.days ? <p class="quiet">{found.days.basis}</p> : null}
+      {found?.days ? <p class="quiet sentence">{found.days.basis.replaceAll("`", "")}.</p> : null}
       <p class="quiet">From the summaries in this page, where wakes are paired by their names; <code>overwinter trace compare</code> pairs them by likeness.</p>
     </>
   );

@@ -187,7 +187,7 @@ function Phases({ viewer, of, fine, digits }: { viewer: Viewer; of: Recordings; 
   const key = `${from} ${to} ${fine.from_s} ${fine.to_s}`;
   const [rows, setRows] = useState(PAGE);
   /** Every phase from the left edge of the view up to `until`. */
-  const [whole, setWhole] = useState<{ of: string; phases: TracePhase[]; until: number; waiting?: boolean; why?: string } | undefined>();
+  const [whole, setWhole] = useState<{ of: string; phases: TracePhase[]; until: number; width?: number; waiting?: boolean; why?: string } | undefined>();
   const fetched = whole?.of === key ? whole : undefined;
   const cut = of.deep ? fine.phases.length >= LISTED.deep : viewer.coarse.phases.length >= LISTED.page;
   const inView = (phases: TracePhase[]) => phases.filter((p) => p.end_s > from && p.start_s < to).sort((a, b) => a.start_s - b.start_s);
@@ -196,10 +196,10 @@ function Phases({ viewer, of, fine, digits }: { viewer: Viewer; of: Recordings; 
   const more = async () => {
     const known = fetched?.phases ?? [];
     const start = fetched?.until ?? from;
-    setWhole({ of: key, phases: known, until: start, waiting: true });
+    setWhole({ of: key, phases: known, until: start, width: fetched?.width, waiting: true });
     try {
       // An answer that is cut lists the longest: half the stretch until it lists all.
-      let end = to;
+      let end = Math.min(to, fetched?.width ? start + 1.4 * fetched.width : to);
       let found = await of.window(viewer.coarse.recording, start, end, 16);
       while (found.phases.length >= LISTED.deep && end - start > viewer.narrowest) {
         end = start + (end - start) / 2;
@@ -207,7 +207,7 @@ function Phases({ viewer, of, fine, digits }: { viewer: Viewer; of: Recordings; 
       }
       const last = known[known.length - 1];
       const fresh = inView(found.phases).filter((p) => p.start_s < end && (!last || p.start_s > last.start_s));
-      setWhole({ of: key, phases: [...known, ...fresh], until: end });
+      setWhole({ of: key, phases: [...known, ...fresh], until: end, width: end - start });
       setRows(Math.max(rows, known.length + fresh.length));
     } catch (error) {
       setWhole({ of: key, phases: known, until: start, why: faultOf(error).map((f) => f.message).join("; ") });
