@@ -385,6 +385,30 @@ test("what is stopped in the page is given up by the tool: both its seats are fr
   expect(answered).toBe(200);
 });
 
+test("a folder with nothing in it says what is missing in every view; a project begun in the page is saved", async ({ page }) => {
+  for (const kind of readdirSync(folder)) rmSync(join(folder, kind), { recursive: true });
+  // Not quite empty, or the example would fill it again.
+  writeFileSync(join(folder, "README.md"), "nothing yet\n");
+  const errors: string[] = [];
+  page.on("pageerror", (error) => errors.push(error.message));
+  await page.goto(address);
+  await expect(page.locator(".table-view")).toContainText("there is no project");
+  await expect(page.locator(".table-view")).toContainText("There is no board here yet");
+  for (const [view, sign] of [["Board", "there is no board"], ["Compare", "Two boards are needed"], ["Traces", "no traces here"], ["Sun", "There is no project yet"], ["Bench", "nothing is asked of a board"], ["About", "overwinter"]] as const) {
+    await page.getByRole("navigation").getByRole("button", { name: view, exact: true }).click();
+    await expect(page.locator("main")).toContainText(sign);
+    await expect(page.locator("main .waiting")).toHaveCount(0);
+    expect(await serious(page)).toEqual([]);
+  }
+  await page.getByRole("button", { name: "Table", exact: true }).click();
+  await page.getByRole("button", { name: "Begin a project" }).click();
+  await expect(page.locator("main")).toContainText("there is no cell “my cell”");
+  await page.getByLabel("name", { exact: true }).fill("first try");
+  await page.getByRole("button", { name: "Save as a new project" }).click();
+  await expect(page.locator(".project")).toContainText(/Saved in projects\/first-try.toml|no cell/);
+  expect(errors).toEqual([]);
+});
+
 test("a gate that is shut takes no readings, in the page and at the server", async ({ page }) => {
   // A specimen that nobody has looked at yet.
   const path = join(folder, "boards/bowline.toml");

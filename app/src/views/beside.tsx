@@ -59,14 +59,14 @@ export function CompareView({ board, other }: { board: string; other: string }) 
   return (
     <article class={`sheet beside ${of !== key && current ? "stale" : ""}`}>
       <header class="sheet-head">
-        <h1><bdi>{first}</bdi> beside <bdi>{second}</bdi></h1>
+        <h1>{second ? <><bdi>{first}</bdi> beside <bdi>{second}</bdi></> : "Compare"}</h1>
         <span class="spacer" />
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>
       <div class="trace-tools">
         <Select label="first board" value={first} names={names} onPick={(n) => pick(n, n === second ? first : second)} />
         <Select label="second board" value={second} names={names} onPick={(n) => pick(n === first ? second : first, n)} />
-        <button type="button" onClick={() => pick(second, first)}>Swap</button>
+        <button type="button" disabled={!second} onClick={() => pick(second, first)}>Swap</button>
       </div>
       {names.length < 2 ? <p class="empty">Two boards are needed: this folder has {names.length === 0 ? "none yet" : "one"}.</p> : null}
       {trouble ? <p class="warn" role="alert">{trouble}</p> : null}

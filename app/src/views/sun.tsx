@@ -85,6 +85,7 @@ function Hourly() {
 
 function Missing() {
   const [site, panel] = [siteName.value, panelName.value];
+  if (!project.value) return <p class="empty lead">There is no project yet: begin one beside the table.</p>;
   return (
     <section class="empty">
       <p class="lead">This project has no {site === undefined ? (panel === undefined ? "site and no panel" : "site") : "panel"} yet.</p>

@@ -322,7 +322,7 @@ export function TableView() {
     <div class="table-view">
       <div class="answer">
         <h1>{choice ? choice.project : "Boards"}</h1>
-        {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : <Waiting>Reading the bench…</Waiting>}
+        {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : text.value ? <Waiting>Reading the bench…</Waiting> : <p class="lead">Nothing is ranked yet: there is no project. Begin one in the panel, or write one in <code>projects/</code>.</p>}
         {choice ? <p class="quiet">{choice.load} · {choice.cell}{choice.target_s ? ` · target ${life(choice.target_s)}${choice.target_chance !== null ? ` with ${percent(choice.target_chance)}` : ""}` : ""}</p> : null}
         {choice && get(project.value, "panel") ? <p class="warn">The panel of this project is not counted here: lives are those in the dark. The tool computes the year with the sun.</p> : null}
         {choice?.warnings.map((w) => <p key={w} class="warn">{w}</p>)}
@@ -361,7 +361,7 @@ export function TableView() {
             </thead>
             {Array.from({ length: Math.ceil(all.length / PIECE) }, (_, i) => <Piece key={i} index={i} />)}
           </table>
-          {all.length === 0 ? <p class="empty">No board passes these filters. Unknown counts as its own state: show it again, or take a filter back.</p> : null}
+          {all.length === 0 && lines.value.length === 0 ? <p class="empty">There is no board here yet. A board is a document in <code>boards/</code>: <code>overwinter new FOLDER</code> writes a commented example of every kind to begin with.</p> : all.length === 0 ? <p class="empty">No board passes these filters. Unknown counts as its own state: show it again, or take a filter back.</p> : null}
         </div>
       ) : null}
       {choice ? <ul class="cautions">{choice.cautions.map((c) => <li key={c}>{c}</li>)}</ul> : null}
