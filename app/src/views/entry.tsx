@@ -189,7 +189,7 @@ function MoreTrials({ specimen, step }: { specimen: string; step: number }) {
           <Choice specimen={specimen} step={step} name={`more ${k} doing`} label="while" words={DOING.map((d) => [d, d])} otherwise="asleep" />
           <Input specimen={specimen} step={step} name={`more ${k} cell_voltage`} label="cell at" example="3.4 V" />
           <Input specimen={specimen} step={step} name={`more ${k} trials`} label="trials" example={told("trials") || "10"} />
-          <Input specimen={specimen} step={step} name={`more ${k} resets`} label="resets among them" example="0" />
+          <Input specimen={specimen} step={step} name={`more ${k} resets`} label="resets among them" />
           <Input specimen={specimen} step={step} name={`more ${k} note`} label="note" />
         </div>
       ))}
@@ -274,7 +274,7 @@ export function Entry({ specimen, step, line }: { specimen: string; step: number
         </>
       ) : null}
       <div class="entry-grid">
-        {of.fields.flatMap((field, i) => Array.from({ length: field.repeats }, (_, k) => <Input key={`${i} ${k}`} specimen={specimen} step={step} name={`${i} ${k}`} label={labelOf(field, k)} example={field.example} />))}
+        {of.fields.flatMap((field, i) => Array.from({ length: field.repeats }, (_, k) => <Input key={`${i} ${k}`} specimen={specimen} step={step} name={`${i} ${k}`} label={labelOf(field, k)} example={field.place === "ride_through" ? "not tried" : field.example} />))}
       </div>
       {ride ? <MoreTrials specimen={specimen} step={step} /> : null}
       <details open>

@@ -177,13 +177,17 @@ pub fn days(
 mod tests {
     use super::*;
 
+    /// Equal scatter and n repetitions of each: ν = 2(n − 1), and a difference of t standard uncertainties is there by chance in
+    /// 5 %. Source of t: JCGM 100:2008, table G.2.
     #[test]
-    fn welch_against_a_worked_example() {
-        // From memory of the textbook form: means 10 and 12, u 0.5 and 0.6, 10 and 12 repetitions:
-        // t = 2/√0.61 = 2.5607, ν = 0.3721/(0.0625/9 + 0.1296/11) = 19.87; two-sided p between 0.018 and 0.019.
+    fn welch_against_tabulated_quantiles_of_student() {
         let of = |value, u, count| Mean { value, standard_uncertainty: Some(u), count };
-        let p = p_value(of(10.0, 0.5, 10), of(12.0, 0.6, 12)).unwrap();
-        assert!((0.018..0.0195).contains(&p), "{p}");
+        let u = 0.5_f64.sqrt();
+        for (count, t) in [(2, 4.303), (6, 2.228), (9, 2.120), (11, 2.086), (26, 2.009)] {
+            let p = p_value(of(10.0, u, count), of(10.0 + t, u, count)).unwrap();
+            // The table prints t to 0.0005.
+            assert!((p - 0.05).abs() < 6e-5, "{count}: {p}");
+        }
         assert!(p_value(of(10.0, 0.5, 1), of(12.0, 0.6, 12)).is_none());
         let single = Mean { value: 1.0, standard_uncertainty: None, count: 1 };
         assert!(p_value(single, of(12.0, 0.6, 12)).is_none());
