@@ -3,6 +3,7 @@ import { readFileSync } from "node:fs";
 import { gzipSync } from "node:zlib";
 import { resolve } from "node:path";
 import { chromium } from "@playwright/test";
+import { handle, many } from "./many.mjs";
 import { zoom } from "./zoom.mjs";
 
 const file = resolve(process.argv[2] ?? "dist/demo.html");
@@ -62,8 +63,12 @@ for (let run = 0; run < runs; run++) {
   await context.close();
 }
 const zoomed = await zoom(browser, `file://${file}`);
+const big = resolve("dist/many.html");
+many(file, big);
+const table = await handle(browser, `file://${big}`);
 await browser.close();
 const least = (values) => Math.min(...values).toFixed(0);
 const bytes = readFileSync(file);
 console.log(`fastest of ${runs} runs, a change of the load; a change of the target alone is refined in ${least(all.wanted)} ms, a filter of the table takes ${least(all.filter)} ms; zoom: quietest of 3 runs, the longest of ${zoomed?.turns ?? 0} turns of the wheel, the middle one ${zoomed?.middle.toFixed(0) ?? "-"} ms, from the turn to the frame after the drawing`);
+console.log(`table of ${table.boards} boards: a filter ${table.filter.toFixed(0)} ms, an order ${table.sort.toFixed(0)} ms, a step of scrolling ${table.scroll.toFixed(0)} ms; each turn at its quietest of 5 runs, the longest of them, from the event to the frame after the drawing`);
 console.log(`page: first_render_ms=${least(all.render)} first_rank_ms=${least(all.first)} refined_ms=${least(all.refined)} zoom_ms=${zoomed ? zoomed.most.toFixed(0) : "-"} kb=${(bytes.length / 1000).toFixed(0)} kb_gz=${(gzipSync(bytes, { level: 9 }).length / 1000).toFixed(0)}`);

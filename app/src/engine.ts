@@ -330,7 +330,7 @@ function replied(answer: unknown): Reply {
 
 /** Questions that draw samples or run years take long. */
 function isLong(request: Request): boolean {
-  return typeof request === "object" && ["choose", "forecast", "sun", "sun_map"].some((kind) => kind in request);
+  return typeof request === "object" && ["choose", "compare", "forecast", "sun", "sun_map"].some((kind) => kind in request);
 }
 
 /** The engine behind the server on loopback. */

@@ -6,6 +6,7 @@ import { BenchEngine, facts, open, part, type Facts } from "./engine";
 import { answer, asked, engine, follow, go, message, place, reread, restore, table, told, trouble, type Place } from "./state";
 import { AboutView } from "./views/about";
 import { BenchView } from "./views/bench";
+import { CompareView } from "./views/beside";
 import { BoardView } from "./views/board";
 import { ForecastView } from "./views/forecast";
 import { SunView } from "./views/sun";
@@ -19,6 +20,7 @@ function Nav() {
   const views: [string, Place][] = [
     ["Table", { view: "table" }],
     ["Board", { view: "board", board: first }],
+    ["Compare", { view: "compare", board: "board" in now ? now.board : "", other: "other" in now ? now.other : "" }],
     ["Traces", { view: "traces", recording: "" }],
     ["Forecast", { view: "forecast", board: "board" in now && now.board ? now.board : (lines.value.find((l) => l.verdict?.this_specimen)?.name ?? first) }],
     ["Sun", { view: "sun", board: "board" in now ? now.board : "" }],
@@ -47,6 +49,7 @@ function App() {
         <main id="main" tabIndex={-1}>
           {now.view === "table" ? <TableView /> : null}
           {now.view === "board" ? <BoardView board={now.board} /> : null}
+          {now.view === "compare" ? <CompareView board={now.board} other={now.other} /> : null}
           {now.view === "forecast" ? <ForecastView board={now.board} /> : null}
           {now.view === "sun" ? <SunView board={now.board} /> : null}
           {now.view === "traces" ? <TracesView name={now.recording} /> : null}

@@ -10,8 +10,13 @@ export const told = signal<Facts | undefined>(undefined);
 /** Something went wrong with the whole page, in words. */
 export const trouble = signal<string | undefined>(undefined);
 
-export type Place = { view: "table" } | { view: "board"; board: string } | { view: "forecast"; board: string } | { view: "traces"; recording: string } | { view: "sun"; board: string } | { view: "bench" } | { view: "about" };
+export type Place = { view: "table" } | { view: "board"; board: string } | { view: "forecast"; board: string } | { view: "compare"; board: string; other: string } | { view: "traces"; recording: string } | { view: "sun"; board: string } | { view: "bench" } | { view: "about" };
 export const place = signal<Place>({ view: "table" });
+
+export type Point = [bearing: number, elevation: number];
+
+/** What the reader tries in the view of the sun instead of what the project and its site say; it goes into the address. */
+export const tried = signal<{ site?: string; panel?: string; skyline?: Point[]; monthly?: boolean }>({});
 
 export const table = signal<TableReport | undefined>(undefined);
 
@@ -122,7 +127,7 @@ export function follow(): void {
   });
   effect(() => {
     const [own, start, at] = [changed.value ? text.value : "", started.value, place.value];
-    if (!engine.value) return;
+    if (!engine.value || !tried.value) return;
     void address(at, start, own).then((hash) => history.replaceState(null, "", hash));
   });
 }
@@ -138,8 +143,13 @@ export function go(to: Place): void {
 async function address(at: Place, start: string, own: string): Promise<string> {
   const parts = [`v=${at.view}`];
   if ("board" in at && at.board) parts.push(`b=${encodeURIComponent(at.board)}`);
+  if ("other" in at && at.other) parts.push(`o=${encodeURIComponent(at.other)}`);
   if ("recording" in at && at.recording) parts.push(`r=${encodeURIComponent(at.recording)}`);
   if (start) parts.push(`s=${encodeURIComponent(start)}`);
+  const { site, panel, skyline } = tried.value;
+  if (site) parts.push(`w=${encodeURIComponent(site)}`);
+  if (panel) parts.push(`l=${encodeURIComponent(panel)}`);
+  if (skyline) parts.push(`k=${skyline.map((p) => p.map((angle) => Number(angle.toFixed(2))).join("_")).join("~")}`);
   if (own) parts.push(`p=${await encode(own)}`);
   return `#${parts.join("&")}`;
 }
@@ -176,10 +186,20 @@ export async function restore(): Promise<void> {
   }
   const view = word("v");
   const board = word("b");
+  let skyline: Point[] | undefined;
+  if (given.has("k")) {
+    skyline = word("k").split("~").map((pair) => pair.split("_").map(Number) as Point);
+    if (!skyline.every((p) => p.length === 2 && p[0] >= 0 && p[0] < 360 && p[1] >= 0 && p[1] <= 90)) {
+      skyline = undefined;
+      trouble.value = "The skyline in this address could not be read: it was cut off or changed on the way. The site's own is shown instead.";
+    }
+  }
   batch(() => {
     started.value = start?.name ?? "";
     text.value = own ?? start?.text ?? "";
+    tried.value = { ...(word("w") && { site: word("w") }), ...(word("l") && { panel: word("l") }), ...(skyline && { skyline }) };
     if ((view === "board" || view === "forecast") && board) place.value = { view, board };
+    else if (view === "compare") place.value = { view, board, other: word("o") };
     else if (view === "sun") place.value = { view, board };
     else if (view === "traces") place.value = { view, recording: word("r") };
     else if (view === "bench" || view === "about") place.value = { view };
@@ -191,6 +211,7 @@ export function choose(name: string): void {
   const found = projects.value.find((p) => p.name === name);
   if (!found) return;
   batch(() => {
+    if (started.value !== name) tried.value = {};
     started.value = name;
     text.value = found.text;
   });

@@ -3,15 +3,11 @@ import { computed, signal } from "@preact/signals";
 import { parse, stringify } from "smol-toml";
 import { part, Refused, Stopped } from "./engine";
 import { documents, get, type Table } from "./project";
-import { answer, asked, engine, message, project, SEED, text } from "./state";
+import { answer, asked, engine, message, type Point, project, revision, SEED, text, tried } from "./state";
 import type { ChargeReport, Diagnostic, SunMapCounts, SunMapReport, SunReport, TiltReport } from "./types";
 
-export type Point = [bearing: number, elevation: number];
-
-/** What the reader tries instead of what the project says. */
-export const tried = signal<{ site?: string; panel?: string; skyline?: Point[] }>({});
-export const sites = computed(() => (engine.value ? documents(engine.value.content.files, "sites", "site") : []));
-export const panels = computed(() => (engine.value ? documents(engine.value.content.files, "panels", "panel") : []));
+export const sites = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "sites", "site") : []));
+export const panels = computed(() => (revision.value >= 0 && engine.value ? documents(engine.value.content.files, "panels", "panel") : []));
 
 /** The site that is looked at: the tried one, else the project's. */
 export const siteName = computed(() => {
@@ -23,30 +19,52 @@ export const panelName = computed(() => {
   return tried.value.panel ?? (typeof own === "string" ? own : undefined);
 });
 
+/** An angle in degrees as it is written down: a hundredth tells nothing any more. */
+const degrees = (angle: number) => `${Number(angle.toFixed(2))}°`;
+const ordered = (points: Point[]) => [...points].sort((a, b) => a[0] - b[0]);
+
 /** A site's document with another skyline; shares guessed by month stand in for a skyline and go. */
-export const siteText = computed<string | undefined>(() => {
-  const { skyline } = tried.value;
-  const found = skyline && sites.value.find((s) => s.name === siteName.value);
-  if (!found) return undefined;
-  const document = parse(found.text) as Table;
+export function withSkyline(text: string, skyline: Point[]): string {
+  const document = parse(text) as Table;
   const site = document.site as Table;
   delete site.beam_share;
   delete site.sky_view;
-  site.skyline = [...skyline].sort((a, b) => a[0] - b[0]).map(([bearing, elevation]) => ({ bearing: `${bearing}°`, elevation: `${elevation}°` }));
-  return stringify({ site });
+  site.skyline = ordered(skyline).map(([bearing, elevation]) => ({ bearing: degrees(bearing), elevation: degrees(elevation) }));
+  return stringify(document);
+}
+
+const siteDocument = computed(() => sites.value.find((s) => s.name === siteName.value)?.text);
+
+/** The hourly weather file that the site names. */
+export const hourlyFile = computed<string | undefined>(() => {
+  const found = siteDocument.value;
+  return found === undefined ? undefined : (get(parse(found) as Table, "site", "hourly") as string | undefined);
+});
+
+/** The site as it is tried: with the drawn skyline, without its hourly file. */
+const siteText = computed<string | undefined>(() => {
+  const { skyline, monthly } = tried.value;
+  const found = siteDocument.value;
+  if (found === undefined || (!skyline && !(monthly && hourlyFile.value))) return undefined;
+  const text = skyline ? withSkyline(found, skyline) : found;
+  if (!monthly) return text;
+  const document = parse(text) as Table;
+  delete (document.site as Table).hourly;
+  delete (document.site as Table).hourly_layout;
+  return stringify(document);
 });
 
 /** The lines of a skyline as the site's document has them. */
 export function skylineText(points: Point[]): string {
-  return `skyline = [\n${[...points].sort((a, b) => a[0] - b[0]).map(([b, e]) => `    { bearing = "${b}°", elevation = "${e}°" },\n`).join("")}]`;
+  return `skyline = [\n${ordered(points).map(([b, e]) => `    { bearing = "${degrees(b)}", elevation = "${degrees(e)}" },\n`).join("")}]`;
 }
 
 /** Everything the answer depends on but board and years. */
-export const question = computed(() => ({ text: text.value, site: siteText.value ?? tried.value.site ?? null, panel: tried.value.panel ?? null }));
+export const question = computed(() => ({ text: text.value, site: siteText.value ?? tried.value.site ?? null, panel: tried.value.panel ?? null, of: siteDocument.value }));
 
 export function keyOf(): string {
-  const { text: of, site, panel } = question.value;
-  return `${of}\n${site}\n${panel}`;
+  const { text: of, site, panel, of: document } = question.value;
+  return `${of}\n${site}\n${panel}\n${site?.includes("\n") ? "" : document}`;
 }
 
 export interface Balance {
@@ -108,8 +126,8 @@ export async function runBalance(board: string): Promise<void> {
       const one = await ask([wanted], n);
       if (own !== turn) return;
       balance.value = { ...balance.peek(), of, one };
-      // What cannot be run for few years cannot be run for many.
-      if (!one.boards[0]?.outcome) break;
+      // What cannot be run for few years cannot be run for many; an hourly file has so many years and no more.
+      if (!one.boards[0]?.outcome || one.years < n) break;
     }
     if (balance.peek().allOf !== of) {
       balance.value = { ...balance.peek(), running: FIRST_YEARS };

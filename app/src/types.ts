@@ -49,7 +49,27 @@ draws: number,
 /**
  * Seed.
  */
-seed: number, } } | { "board": { 
+seed: number, } } | { "compare": { 
+/**
+ * The first board.
+ */
+first: string, 
+/**
+ * The second.
+ */
+second: string, 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string, 
+/**
+ * Number of draws.
+ */
+draws: number, 
+/**
+ * Seed.
+ */
+seed: number, } } | { "trace_worth": TraceWorthRequest } | { "board": { 
 /**
  * The board.
  */
@@ -75,7 +95,7 @@ what: string,
  */
 text: string, } };
 
-export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "board": BoardReport } | { "sun": SunReport } | { "sun_map": SunMapReport } | { "tilt": TiltReport } | { "charge": ChargeReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "protocol": Array<StepLine> } | { "guide": GuideReport } | { "entry": EntryForm | null } | { "read_back": ReadBack } | { "error": Array<Diagnostic> };
+export type Reply = { "table": TableReport } | { "columns": Array<Column> } | { "choice": ChoiceReport } | { "forecast": ForecastReport } | { "compare": CompareReport } | { "trace_worth": TraceWorth } | { "board": BoardReport } | { "sun": SunReport } | { "sun_map": SunMapReport } | { "tilt": TiltReport } | { "charge": ChargeReport } | { "check": Array<Diagnostic> } | { "names": Names } | { "protocol": Array<StepLine> } | { "guide": GuideReport } | { "entry": EntryForm | null } | { "read_back": ReadBack } | { "error": Array<Diagnostic> };
 
 export type Names = { 
 /**
@@ -682,6 +702,134 @@ flags: Array<string>,
  * Cautions that always apply.
  */
 cautions: Array<string>, };
+
+export type CompareReport = { 
+/**
+ * See [`SCHEMA_VERSION`].
+ */
+schema_version: number, 
+/**
+ * The project.
+ */
+project: string, 
+/**
+ * The first board.
+ */
+first: string, 
+/**
+ * Specimen whose figures were used.
+ */
+first_specimen: string | null, 
+/**
+ * The second board.
+ */
+second: string, 
+/**
+ * Specimen whose figures were used.
+ */
+second_specimen: string | null, 
+/**
+ * The measured specimens.
+ */
+these_specimens: Outlasting, 
+/**
+ * Two that one might buy.
+ */
+bought: Outlasting, 
+/**
+ * Draws.
+ */
+draws: number, 
+/**
+ * Seed of the draws.
+ */
+seed: number, };
+
+export type Outlasting = { 
+/**
+ * P(first outlasts second); draws in which both live equally long count half.
+ */
+chance: number, 
+/**
+ * 10 % of the draws gain less than this by the first, s; negative where it dies earlier.
+ */
+gained_p10_s: number, 
+/**
+ * Median gain, s.
+ */
+gained_p50_s: number, 
+/**
+ * 90 % gain less than this, s.
+ */
+gained_p90_s: number, 
+/**
+ * Share of the draws in which both are still alive at the horizon: their difference is not seen.
+ */
+both_at_limit: number, 
+/**
+ * Why the two cannot be told apart, if they cannot.
+ */
+tie: Tie | null, };
+
+export type Mean = { 
+/**
+ * Its value, SI.
+ */
+value: number, 
+/**
+ * Its standard uncertainty; none from a single repetition.
+ */
+standard_uncertainty: number | null, 
+/**
+ * Repetitions.
+ */
+count: number, };
+
+export type TraceMeans = { 
+/**
+ * The sleep floor, A.
+ */
+floor_a: Mean | null, 
+/**
+ * Charge per wake, C.
+ */
+charge_c: Mean | null, };
+
+export type TraceWorthRequest = { 
+/**
+ * Pairs of means, before and after.
+ */
+pairs: Array<[Mean, Mean]>, 
+/**
+ * The first recording.
+ */
+before: TraceMeans, 
+/**
+ * The second.
+ */
+after: TraceMeans, 
+/**
+ * A project's name, or the whole text of a project document.
+ */
+project: string | null, };
+
+export type TraceWorth = { 
+/**
+ * Of each pair: two-sided probability of a difference as large by chance; `None` where it cannot be told.
+ */
+p_values: Array<number | null>, 
+/**
+ * Below this probability a difference counts as more than chance.
+ */
+level: number, 
+/**
+ * Days in the project.
+ */
+days: TraceDays | null, 
+/**
+ * Why there are no days.
+ */
+no_days: string | null, };
 
 export type BillLine = { 
 /**
@@ -1664,6 +1812,10 @@ gained_days: number,
  * Its standard uncertainty, from the records' alone.
  */
 standard_uncertainty_days: number | null, 
+/**
+ * P(a board with the second's load outlasts one with the first's), from the same uncertainty: Φ(gain/u).
+ */
+chance_after_outlasts: number | null, 
 /**
  * What this leaves out.
  */

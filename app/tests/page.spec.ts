@@ -1,13 +1,16 @@
 // The published page in a real browser, opened from its file.
 import { readFileSync, writeFileSync } from "node:fs";
+import { resolve } from "node:path";
 import AxeBuilder from "axe-core";
 import { expect, test } from "@playwright/test";
-import { altered, fitsWidth, open, row, settled } from "./page";
+import { many } from "../many.mjs";
+import { altered, FILE, fitsWidth, open, row, settled } from "./page";
 
 const AXE = AxeBuilder.source;
 const VIEWS: [name: string, hash: string, sign: string][] = [
   ["table", "", "footbridges"],
   ["board", "#v=board&b=CARRICK", "Where the sleep current goes"],
+  ["compare", "#v=compare&b=BOWLINE&o=SLIPKNOT", "draws of weather"],
   ["forecast", "#v=forecast&b=BOWLINE", "Where the charge goes"],
   ["bench", "#v=bench", "Findings of the whole folder"],
   ["about", "#v=about", "What it does not contain"],
@@ -197,6 +200,74 @@ test("the target line of the forecast is moved by keys and by dragging, and the 
   expect(after).toBeLessThan(before - 60);
   await expect(page.locator("main")).toContainText(`allowed for ${after} d`);
   await expect(page).toHaveURL(/p=/);
+});
+
+test("two boards beside each other: chance, days gained with their interval, what differs; by keyboard", async ({ page }) => {
+  const seen = await open(page, "#v=compare&b=BOWLINE&o=MARLIN");
+  const lead = page.locator(".beside .lead");
+  await expect(lead).toContainText(/BOWLINE outlasts MARLIN with (> 99|\d+|100) %, \+\d+ d in the median \(\+\d+ d … \+\d+ d in eight of ten draws\)/);
+  await expect(page.locator(".beside")).toContainText("64 draws of weather");
+  // The same pair stands in the forecast's matrix; drawn with all boards there, so within the scatter of 64 draws.
+  const chance = async () => /with (?:[><] )?(\d+) %/.exec((await lead.textContent()) ?? "")?.[1];
+  expect(Number(await chance())).toBeGreaterThan(90);
+  await page.getByLabel("second board").focus();
+  await page.getByLabel("second board").selectOption("SLIPKNOT");
+  await expect(page.getByRole("heading", { level: 1 })).toHaveText("BOWLINE beside SLIPKNOT");
+  await expect.poll(() => page.url()).toContain("b=BOWLINE&o=SLIPKNOT");
+  await expect(lead).toContainText("SLIPKNOT");
+  const rows = page.locator(".beside table.traits tbody tr");
+  const all = await rows.count();
+  await page.getByLabel("only what differs").check();
+  expect(await rows.count()).toBeLessThan(all);
+  const said = (await lead.textContent()) ?? "";
+  await page.getByRole("button", { name: "Swap" }).click();
+  await expect(page.getByRole("heading", { level: 1 })).toHaveText("SLIPKNOT beside BOWLINE");
+  // The sentence says the same of both whichever comes first.
+  await expect(lead).toHaveText(said);
+  // A board without figures is told, and what is known of it still stands beside.
+  await page.getByLabel("second board").selectOption("GRANNY");
+  await expect(page.locator(".beside .faults")).toContainText("Which one lasts longer cannot be told");
+  await expect(rows.first()).toBeVisible();
+  // Another project is another answer.
+  await page.getByLabel("second board").selectOption("MARLIN");
+  const before = (await lead.textContent()) ?? "";
+  await page.getByRole("button", { name: "Table", exact: true }).click();
+  await page.getByLabel("every", { exact: true }).fill("5 min");
+  await settled(page);
+  await page.getByRole("button", { name: "Compare", exact: true }).click();
+  await page.getByLabel("first board").selectOption("SLIPKNOT");
+  await page.getByLabel("second board").selectOption("MARLIN");
+  await expect(lead).toContainText("SLIPKNOT outlasts MARLIN");
+  await expect(lead).not.toHaveText(before);
+  expect(seen.errors).toEqual([]);
+});
+
+test("a thousand boards: drawn as they come near, filtered, by keyboard to the last, whole on paper", async ({ page }) => {
+  const big = resolve("dist/many-test.html");
+  many(FILE, big);
+  const seen = await open(page, "", big);
+  const table = page.locator(".main-table table");
+  await expect(table).toHaveAttribute("aria-rowcount", "1003");
+  const drawn = () => page.locator(".main-table tr.line").count();
+  expect(await drawn()).toBeLessThan(100);
+  await page.locator("summary", { hasText: "Filters" }).click();
+  await expect(page.locator("summary", { hasText: "Filters" })).toContainText("1001 of 1001 boards");
+  await page.locator(".facet", { hasText: "certification mark" }).getByLabel("no", { exact: false }).first().uncheck();
+  await expect(page.locator("summary", { hasText: "Filters" })).not.toContainText("1001 of 1001");
+  await page.getByRole("button", { name: "Take all filters back" }).click();
+  await page.locator("summary", { hasText: "Filters" }).click();
+  for (let i = 0; i < 30 && !(await page.getByRole("button", { name: "MONKEYFIST-90", exact: true }).isVisible()); i++) {
+    await page.keyboard.press("End");
+    await page.waitForTimeout(150);
+  }
+  await expect(page.locator("tr.line").last()).toHaveAttribute("aria-rowindex", "1003");
+  expect(await drawn()).toBeLessThan(200);
+  await page.keyboard.press("Home");
+  await expect(row(page, "BOWLINE")).toBeVisible();
+  // Every board on paper: eleven boards fill a page of A4, more or less.
+  const pdf = (await page.pdf({ preferCSSPageSize: true })).toString("latin1");
+  expect((pdf.match(/\/Type\s*\/Page\b/g) ?? []).length).toBeGreaterThan(40);
+  expect(seen.errors).toEqual([]);
 });
 
 test("letters typed quickly: the last one is answered, by all draws", async ({ page }) => {

@@ -49,6 +49,46 @@ async function pretend(page: Page, lines: RecordingLine[] = LINES, slow: (reques
   return seen;
 }
 
+test("two recordings of the demo: the published page says what the tool says", async ({ page }) => {
+  const out = join(folder, "page.html");
+  execFileSync("cargo", [...CARGO, "-C", join(folder, "bench"), "publish", out], { cwd: "..", stdio: ["ignore", "ignore", "inherit"] });
+  const days = page.locator(".compare dl.between");
+  const charge = page.locator(".compare tbody tr", { has: page.getByRole("rowheader", { name: "wake A: charge" }) });
+  const read = async (where: string) => {
+    await page.goto(where);
+    await expect(days).toContainText("after outlasts before");
+    return [await days.textContent(), await charge.textContent()];
+  };
+  const [own, told] = [await read(`file://${out}#v=traces&s=footbridges`), await read(at("#v=traces&s=footbridges"))];
+  expect(own[0]).toMatch(/footbridges.*gained/);
+  // The page carries three significant figures of each mean.
+  expect(own[0]).toBe(told[0]);
+  expect(own[1]).toBe(told[1]);
+});
+
+test("a list of phases that is cut says so; the rest is fetched in its order", async ({ page }) => {
+  await pretend(page);
+  await page.goto(at("#v=traces&r=build%201.4"));
+  await page.locator("summary", { hasText: "Figures as a table" }).first().click();
+  const list = page.getByRole("region", { name: "Phases in view" });
+  await expect(list.locator("caption")).toContainText("Not all: the longest 400 phases");
+  await page.getByRole("button", { name: "List them all, in their order" }).click();
+  // 500 wakes in 5000 s of four phases each: an eighth of it is the first part that is listed whole, up to the sleep before wake 63.
+  await expect(list.locator("caption")).toContainText("Every phase from 0 s to 00:10:25");
+  await expect(list.locator("tbody tr")).toHaveCount(249);
+  const starts = await list.locator("tbody td:nth-child(2)").allTextContents();
+  expect(starts.slice(0, 3)).toEqual(["0 s", "5.000 s", "5.080 s"].map((s) => expect.stringContaining(s.split(".")[0] as string)));
+  const next = page.getByRole("button", { name: "The next ones" });
+  for (let clicks = 0; clicks < 12 && (await next.count()) > 0; clicks++) {
+    const before = await list.locator("tbody tr").count();
+    await next.click();
+    await expect.poll(() => list.locator("tbody tr").count()).toBeGreaterThan(before);
+  }
+  await expect(next).toHaveCount(0);
+  await expect(list.locator("caption")).toContainText("Every phase from 0 s to 01:23:20");
+  await expect(list.locator("tbody tr")).toHaveCount(2000);
+});
+
 test("the demo's own recordings: drawn, zoomed to samples, overlaid, compared, judged", async ({ page }) => {
   const errors: string[] = [];
   page.on("console", (m) => { if (m.type() === "error") errors.push(m.text()); });

@@ -120,6 +120,52 @@ test("traces: a capture of the rail shows threshold and verdict", async ({ page 
   await expect(page.locator(".behind table")).toContainText("0.050 V");
 });
 
+test("traces: two summaries compared in the page, with chance and days of the reader's own project", async ({ page }) => {
+  const better = lineOf("build 1.6");
+  const activity = better.summary?.activities[0];
+  if (!better.summary || !activity) throw new Error("no summary");
+  const charge = activity.charge_c;
+  better.summary = { ...better.summary, activities: [{ ...activity, charge_c: { ...charge, value: 0.8 * charge.value, standard_uncertainty: 0.01 * charge.value, count: 12 } }] };
+  const pair = altered("pair", (content) => { content.traces = published([lineOf("build 1.5"), better]); });
+  const seen = await open(page, "#v=traces", pair);
+  const days = page.locator(".compare dl.between");
+  await expect(days).toContainText("after outlasts before");
+  await expect(days).toContainText(/> 99 %|100 %/);
+  const figures = async () => (await days.textContent())?.match(/before([\d.]+) dafter([\d.]+) dgained\+([\d.]+) d ± ([\d.]+) d/)?.slice(1).map(Number) ?? [];
+  const [before = NaN, after = NaN, gained = NaN, width = NaN] = await figures();
+  // By hand: 2500 mAh over floor and charge, a wake every 15 min; the record's own scatter alone.
+  const q = charge.value;
+  const life = (share: number) => 9000 / (12e-6 + (share * q) / 900) / 86400;
+  expect(before).toBeCloseTo(life(1), -1);
+  expect(after).toBeCloseTo(life(0.8), -1);
+  expect(Math.abs(gained - (life(0.8) - life(1)))).toBeLessThan(0.01 * gained);
+  const u = Math.hypot(life(0.8) * (Math.hypot((0.01 * q) / 900, 12e-9) / (12e-6 + (0.8 * q) / 900)), life(1) * (Math.hypot((1e-3 * q) / 900, 12e-9) / (12e-6 + q / 900)));
+  expect(Math.abs(width - 2 * u)).toBeLessThan(0.1 * 2 * u);
+  const row = (name: string) => page.locator(".compare tbody tr", { has: page.getByRole("rowheader", { name, exact: true }) });
+  await expect(row("wake A: charge")).toContainText("● yes");
+  await expect(row("wake A: charge")).toContainText("< 0.01 %");
+  await expect(row("sleep floor")).toContainText("○ within chance");
+  await expect(row("wake A, radio: duration")).toContainText("100 %");
+  // The reader reports half as often: the days are those of that project.
+  await page.getByRole("button", { name: "Table", exact: true }).click();
+  await page.getByLabel("every", { exact: true }).fill("30 min");
+  await page.getByRole("button", { name: "Traces", exact: true }).click();
+  await expect.poll(async () => ((await figures())[0] ?? 0) > 1.5 * before).toBe(true);
+  expect(seen.errors).toEqual([]);
+});
+
+test("traces: a list of phases that is not whole says so and shows the rest of what it has", async ({ page }) => {
+  await open(page, "#v=traces", file);
+  await page.locator("summary", { hasText: "Figures as a table" }).first().click();
+  const list = page.getByRole("region", { name: "Phases in view" });
+  await expect(list.locator("caption")).toContainText("Not all: the longest 400 phases of the recording");
+  await expect(list.locator("tbody tr")).toHaveCount(60);
+  await expect(page.locator("main")).toContainText("60 of 400 shown");
+  await expect(page.locator("main")).toContainText("The tool in the bench folder lists them all");
+  await page.getByRole("button", { name: "Show more" }).click();
+  await expect(list.locator("tbody tr")).toHaveCount(400);
+});
+
 test("traces: none in the page, and none of that name", async ({ page }) => {
   const bare = altered("bare", (content) => { content.traces = []; });
   await open(page, "#v=traces", bare);
@@ -201,6 +247,42 @@ test("sun: the skyline moved by keyboard, by drag and typed recomputes the answe
   await page.getByRole("button", { name: "Back to the site's skyline" }).click();
   await expect(south).toHaveAttribute("aria-valuetext", "bearing 180°, elevation 10°");
   await expect.poll(async () => Number(await sky())).toBe(before);
+});
+
+test("sun: a drawn skyline is in the address with the project, and comes back from it", async ({ page }) => {
+  await sun(page);
+  await rested(page);
+  const south = page.getByRole("slider", { name: "Skyline at bearing 180°" });
+  await south.focus();
+  for (let i = 0; i < 4; i++) await page.keyboard.press("Shift+ArrowUp");
+  await expect(south).toHaveAttribute("aria-valuetext", "bearing 180°, elevation 30°");
+  await expect(page.locator("main")).toContainText("The drawn skyline is in this page's address");
+  await expect.poll(() => page.url()).toContain("180_30");
+  await page.getByLabel("panel", { exact: true }).selectOption("1 W panel");
+  await expect.poll(() => page.url()).toContain("l=1%20W%20panel");
+  const address = page.url();
+  await page.goto("about:blank");
+  await page.goto(address);
+  await expect(page.getByRole("slider", { name: "Skyline at bearing 180°" })).toHaveAttribute("aria-valuetext", "bearing 180°, elevation 30°");
+  await expect(page.getByLabel("panel", { exact: true })).toHaveValue("1 W panel");
+  await expect(page.locator(".sun")).toContainText("skyline as drawn");
+  // Changed on the way: told, and the site's own is shown.
+  await page.goto("about:blank");
+  await page.goto(address.replace("180_30", "180_3e9"));
+  await expect(page.getByRole("alert")).toContainText("skyline in this address could not be read");
+  await expect(page.getByRole("slider", { name: "Skyline at bearing 180°" })).toHaveAttribute("aria-valuetext", "bearing 180°, elevation 10°");
+  await page.goto("about:blank");
+});
+
+test("sun: an hourly file that the site names is not in the page, and the page says so", async ({ page }) => {
+  const hourly = altered("hourly", (content) => {
+    content.files = content.files.map(([path, text]) => (path === "sites/gorge.toml" ? [path, text.replace("ground_reflection", 'hourly = "weather/hut.csv"\nground_reflection')] : [path, text]));
+  });
+  await open(page, `#v=sun&b=SLIPKNOT${MAST}`, hourly);
+  await expect(page.locator(".sun")).toContainText("This page does not contain weather/hut.csv");
+  await page.getByLabel("years", { exact: true }).selectOption("100");
+  await rested(page);
+  await expect(page.locator(".sun .status")).toContainText("100 years");
 });
 
 test("sun: a project without a site says what to add, and one can be tried", async ({ page }) => {

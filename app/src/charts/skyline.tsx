@@ -1,6 +1,6 @@
 // The skyline as seen from the spot, with the sun's paths behind it: points are dragged, moved with the arrows, or typed.
 import { useRef, useState } from "preact/hooks";
-import type { Point } from "../sun";
+import type { Point } from "../state";
 import { Sheet } from "../views/sheet";
 import { Levels, NARROW, path } from "./axes";
 

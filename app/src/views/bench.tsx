@@ -61,6 +61,7 @@ function Step({ line, next, entry }: { line: StepLine; next: boolean; entry: boo
         <dt>wiring</dt><dd>{line.wiring}</dd>
         <dt>do</dt><dd>{line.set}</dd>
         <dt>expect</dt><dd>{line.expect}</dd>
+        <dt class="on-paper">read</dt><dd class="on-paper write-here" />
       </dl>
       {line.dangers.length > 0 ? <ul class="cautions">{line.dangers.map((d) => <li key={d}>{d}</li>)}</ul> : null}
       {open && guide.value ? <Entry specimen={guide.value.specimen} step={line.number} line={line} /> : null}
@@ -87,7 +88,7 @@ export function BenchView() {
       {trouble.value ? <p class="warn" role="alert">{trouble.value}</p> : null}
       <section>
         <h2>What to test next{choice ? ` for “${choice.project}”` : ""}</h2>
-        {!choice ? <Waiting>The ranking is computed first…</Waiting> : open.length === 0 ? <p>Nothing unknown keeps a board of this project undecided.</p> : (
+        {!choice ? ranked.value.computing !== undefined ? <Waiting>The ranking is computed first…</Waiting> : <p class="quiet">{text.value ? "There is no ranking: the table says why." : "There is no project yet, so nothing is asked of a board."}</p> : open.length === 0 ? <p>Nothing unknown keeps a board of this project undecided.</p> : (
           <ol class="tests">
             {open.map((t) => (
               <li key={t.board + t.need}>

@@ -6,7 +6,7 @@ import { Sweep, type SweepPoint } from "../charts/sweep";
 import { Refused } from "../engine";
 import { percent } from "../format";
 import { documents, get, type Table } from "../project";
-import { board as ask, engine, go, message, project, ranked } from "../state";
+import { board as ask, engine, go, message, project, ranked, revision } from "../state";
 import type { BillReport, BoardReport, Diagnostic } from "../types";
 import { EditNotes, EditTraits } from "./edit-board";
 import { cellText, Faults, OriginNote, truthText, Unknown, Verdict, Waiting } from "./parts";
@@ -80,21 +80,27 @@ interface Specimen {
 
 const shown = signal<{ report?: BoardReport; of?: string; faults: Diagnostic[]; trouble?: string }>({ faults: [] });
 
+/** What a report answers: the board in the documents as they were read last. */
+const keyOf = (name: string) => `${revision.value} ${name}`;
+
 async function load(name: string): Promise<void> {
+  const of = keyOf(name);
   try {
     const report = await ask(name);
-    shown.value = { report, of: name, faults: [] };
+    shown.value = { report, of, faults: [] };
   } catch (error) {
-    shown.value = { of: name, faults: error instanceof Refused ? error.diagnostics : [], trouble: error instanceof Refused ? undefined : message(error) };
+    shown.value = { of, faults: error instanceof Refused ? error.diagnostics : [], trouble: error instanceof Refused ? undefined : message(error) };
   }
 }
 
 export function BoardView({ board }: { board: string }) {
+  const key = keyOf(board);
   useEffect(() => {
-    if (engine.value && shown.peek().of !== board) void load(board);
-  }, [board, engine.value]);
+    if (engine.value && shown.peek().of !== key) void load(board);
+  }, [key, engine.value]);
   const { report, faults, trouble, of } = shown.value;
-  const current = of === board ? report : undefined;
+  // While the documents are read again the old sheet stays.
+  const current = of === key || (report?.document as { name?: string } | undefined)?.name === board ? report : undefined;
   const verdict = ranked.value.choice?.boards.find((b) => b.board === board);
   return (
     <article class="sheet">
@@ -103,11 +109,12 @@ export function BoardView({ board }: { board: string }) {
         {verdict ? <Verdict of={verdict.verdict} /> : null}
         <label class="inline">board <select aria-label="board" value={board} onChange={(e) => go({ view: "board", board: e.currentTarget.value })}>{lines.value.map((l) => <option key={l.name} value={l.name}>{l.name}</option>)}</select></label>
         <button type="button" class="quiet-button" disabled={!verdict?.this_specimen} onClick={() => go({ view: "forecast", board })}>Forecast</button>
+        <button type="button" class="quiet-button" onClick={() => go({ view: "compare", board, other: "" })}>Compare</button>
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>
-      {trouble && of === board ? <p class="warn" role="alert">{trouble}</p> : null}
-      {of === board ? <Faults of={faults} title="This board cannot be shown" /> : null}
-      {!current && of !== board ? <Waiting>Reading the board…</Waiting> : null}
+      {trouble && of === key ? <p class="warn" role="alert">{trouble}</p> : null}
+      {of === key ? <Faults of={faults} title="This board cannot be shown" /> : null}
+      {!current && of !== key ? <Waiting>Reading the board…</Waiting> : null}
       {current ? <Body report={current} /> : null}
     </article>
   );

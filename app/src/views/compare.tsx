@@ -1,10 +1,11 @@
 // Two recordings beside each other: what changed, by how much, and whether that is more than chance.
 import { signal } from "@preact/signals";
 import { useEffect, useState } from "preact/hooks";
-import { engineering, significant } from "../format";
-import { started } from "../state";
+import { engineering, percent, significant } from "../format";
+import { answer, asked, message, started, text } from "../state";
+import { part } from "../engine";
 import { faultOf, type Recordings } from "../traces";
-import type { RecordingLine, TraceChange, TraceComparison, TraceFigure } from "../types";
+import type { Mean, RecordingLine, TraceChange, TraceComparison, TraceDays, TraceFigure, TraceSummary, TraceWorth } from "../types";
 import { Unknown, Waiting } from "./parts";
 import { Bulleted, Figures, Select, Sheet, Told } from "./sheet";
 
@@ -95,51 +96,91 @@ function Found({ of }: { of: TraceComparison }) {
   return (
     <>
       {of.verdict.map((v, i) => <p key={i} class={i === 0 ? "lead" : ""}>{v}</p>)}
-      {days ? (
-        <Figures
-          as="between"
-          of={[
-            ["project", <><bdi>{days.project}</bdi>, <bdi>{days.cell}</bdi></>],
-            ["before", `${significant(days.before_days, 3)} d`],
-            ["after", `${significant(days.after_days, 3)} d`],
-            ["gained", <><b>{days.gained_days > 0 ? "+" : ""}{significant(days.gained_days, 3).replace("-", "−")} d</b>{days.standard_uncertainty_days === null ? "" : ` ± ${significant(2 * days.standard_uncertainty_days, 2)} d`}</>],
-          ]}
-        />
-      ) : null}
+      {days ? <Days of={days} /> : null}
       <Table rows={rows} tested />
-      {days ? <p class="quiet">{days.basis}</p> : null}
+      {days ? <p class="quiet sentence">{days.basis.replaceAll("`", "")}.</p> : null}
       <Bulleted of={of.cautions} as="flags" />
     </>
   );
 }
 
-/** Difference of two means; whether it is more than chance is left to the tool, which knows the degrees of freedom. */
+function Days({ of }: { of: TraceDays }) {
+  const u = of.standard_uncertainty_days;
+  return (
+    <Figures
+      as="between"
+      of={[
+        ["project", <><bdi>{of.project}</bdi>, <bdi>{of.cell}</bdi></>],
+        ["before", `${significant(of.before_days, 3)} d`],
+        ["after", `${significant(of.after_days, 3)} d`],
+        ["gained", <><b>{of.gained_days > 0 ? "+" : ""}{significant(of.gained_days, 3).replace("-", "−")} d</b>{u === null ? "" : ` ± ${significant(2 * u, 2)} d`}</>],
+        ["after outlasts before", of.chance_after_outlasts === null ? <Unknown>cannot tell</Unknown> : <b>{percent(of.chance_after_outlasts)}</b>],
+      ]}
+    />
+  );
+}
+
+/** Difference of two means; whether it is more than chance is the engine's to say. */
 function change(before: TraceFigure, after: TraceFigure): TraceChange {
   const [a, b] = [before.standard_uncertainty, after.standard_uncertainty];
   return { before, after, difference: after.value - before.value, standard_uncertainty: a === null || b === null ? null : Math.hypot(a, b), p_value: null, significant: null };
 }
 
+const meanOf = (f: TraceFigure, scatter = false): Mean => ({ value: f.value, count: f.count, standard_uncertainty: scatter ? (f.standard_deviation === null ? null : f.standard_deviation / Math.sqrt(f.count)) : f.standard_uncertainty });
+const meansOf = (s: TraceSummary) => ({ floor_a: s.floor_a && meanOf(s.floor_a), charge_c: s.activities[0] ? meanOf(s.activities[0].charge_c) : null });
+
+/** From the summaries in the page; chance and days are the engine's, for the project as the reader has it. */
 function FromSummaries({ before, after }: { before: RecordingLine; after: RecordingLine }) {
   const [a, b] = [before.summary, after.summary];
-  if (!a || !b) return null;
-  const rows: Row[] = [{ what: "sleep floor", unit: "A", change: a.floor_a && b.floor_a ? change(a.floor_a, b.floor_a) : null, note: "one of the two has no sleep floor" }];
-  for (const one of a.activities) {
-    const other = b.activities.find((x) => x.name === one.name);
+  const [worth, setWorth] = useState<{ found?: TraceWorth; why?: string }>({});
+  const rows: Row[] = [];
+  const pairs: [Mean, Mean][] = [];
+  const of: Row[] = [];
+  // What a sample's length hides of a duration is in its figure, but not in the scatter that a chance is told from.
+  const compared = (what: string, unit: string, x: TraceFigure, y: TraceFigure) => {
+    const row = { what, unit, change: change(x, y) };
+    rows.push(row);
+    of.push(row);
+    pairs.push([meanOf(x, unit === "s"), meanOf(y, unit === "s")]);
+  };
+  if (a?.floor_a && b?.floor_a) compared("sleep floor", "A", a.floor_a, b.floor_a);
+  else rows.push({ what: "sleep floor", unit: "A", change: null, note: "one of the two has no sleep floor" });
+  for (const one of a?.activities ?? []) {
+    const other = b?.activities.find((x) => x.name === one.name);
     if (!other) {
       rows.push({ what: one.name, unit: "C", change: null, note: "only before" });
       continue;
     }
-    rows.push({ what: `${one.name}: charge`, unit: "C", change: change(one.charge_c, other.charge_c) });
+    compared(`${one.name}: charge`, "C", one.charge_c, other.charge_c);
     one.phases.forEach((p, i) => {
       const q = other.phases[i]?.name === p.name ? other.phases[i] : other.phases.find((x) => x.name === p.name);
-      rows.push(q ? { what: `${one.name}, ${p.name}: duration`, unit: "s", change: change(p.duration_s, q.duration_s) } : { what: `${one.name}, ${p.name}`, unit: "C", change: null, note: `only before: ${engineering(p.charge_c, "C")} a wake` });
-      if (q) rows.push({ what: `${one.name}, ${p.name}: current`, unit: "A", change: change(p.current_a, q.current_a) });
+      if (!q) rows.push({ what: `${one.name}, ${p.name}`, unit: "C", change: null, note: `only before: ${engineering(p.charge_c, "C")} a wake` });
+      else {
+        compared(`${one.name}, ${p.name}: duration`, "s", p.duration_s, q.duration_s);
+        compared(`${one.name}, ${p.name}: current`, "A", p.current_a, q.current_a);
+      }
     });
   }
+  const key = `${before.name}\n${after.name}\n${text.value}`;
+  useEffect(() => {
+    let live = true;
+    if (a && b) answer({ trace_worth: { pairs, before: meansOf(a), after: meansOf(b), project: asked() || null } }).then((reply) => { if (live) setWorth({ found: part(reply, "trace_worth") }); }).catch((error: unknown) => { if (live) setWorth({ why: message(error) }); });
+    return () => { live = false; };
+  }, [key]);
+  if (!a || !b) return null;
+  const { found, why } = worth;
+  of.forEach((row, i) => {
+    const p = found?.p_values[i] ?? null;
+    if (row.change) row.change = { ...row.change, p_value: p, significant: found && p !== null ? p < found.level : null };
+  });
   return (
     <>
-      <Table rows={rows} tested={false} />
-      <p class="quiet">From the summaries in this page. Whether a change is more than chance, and the days it is worth in a project, come from the tool: <code>overwinter trace compare</code>.</p>
+      {found?.days ? <Days of={found.days} /> : null}
+      {found?.no_days ? <p class="quiet">{found.no_days}</p> : null}
+      {why ? <p class="warn" role="status">Chance and days cannot be told: {why}</p> : null}
+      <Table rows={rows} tested={found !== undefined} />
+      {found?.days ? <p class="quiet sentence">{found.days.basis.replaceAll("`", "")}.</p> : null}
+      <p class="quiet">From the summaries in this page, where wakes are paired by their names; <code>overwinter trace compare</code> pairs them by likeness.</p>
     </>
   );
 }

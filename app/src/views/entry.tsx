@@ -25,10 +25,23 @@ function today(): string {
   return new Date(now.getTime() - 60_000 * now.getTimezoneOffset()).toISOString().slice(0, 10);
 }
 
+/** Trials of attaching and removing the source, in the documents' words; tested against the schema of a session. */
+const EVENTS: [word: string, text: string][] = [["removed", "unplugged, or dark (removed)"], ["attached", "plugged in, or light (attached)"]];
+const DOING = ["asleep", "awake", "radio on"];
+const EDGES: [word: string, text: string][] = [["plug", "a plug"], ["slow ramp", "a slow ramp, as from a panel at dawn"]];
+const SOURCES = ["USB", "USB and full cell", "panel"];
+
+/** Rows of trials that the protocol does not name: `more 0 event`, `more 0 resets` … */
+const MORE = ["event", "doing", "edge", "cell_voltage", "trials", "resets", "note"] as const;
+const told = (name: string) => (typed.value[name] ?? "").trim();
+const trialsOf = (name: string) => (name.startsWith("more") ? told(`${name.split(" ").slice(0, 2).join(" ")} trials`) : "") || told("trials") || "10";
+const rowsOfMore = () => Number(told("more")) || 0;
+
 const key = (specimen: string, step: number) => `entry ${specimen} ${step}`;
 
 /** What is read in a field, in the engine's words; nothing where it is plain text. */
 function kindOf(name: string): string | undefined {
+  if (name.endsWith(" cell_voltage")) return "voltage";
   if (name === "temperature") return "temperature";
   if (name === "settled_for") return "duration";
   const of = form.value;
@@ -46,8 +59,12 @@ async function check(name: string, text: string): Promise<void> {
   const what = kindOf(name);
   if (text.trim() === "") return tell(undefined);
   if (!what) {
-    const field = form.value?.fields[Number(name.split(" ")[0])];
-    return tell(field?.place === "ride_through" && !/^([0-9]|10)$/.test(text.trim()) ? { text: "", wrong: "a whole number, 0 to 10" } : undefined);
+    const counted = name.endsWith(" resets") || form.value?.fields[Number(name.split(" ")[0])]?.place === "ride_through";
+    if (counted) {
+      const trials = Number(trialsOf(name));
+      return tell(/^\d{1,6}$/.test(text.trim()) && Number(text) <= trials ? undefined : { text: "", wrong: `a whole number, 0 to ${trials}, the trials that were made` });
+    }
+    return tell(/(^|\s)trials$/.test(name) && !/^[1-9]\d{0,5}$/.test(text.trim()) ? { text: "", wrong: "a whole number from 1" } : undefined);
   }
   try {
     const back = part(await answer({ read_back: { what, text } }), "read_back");
@@ -64,6 +81,8 @@ function put(specimen: string, step: number, name: string, text: string): void {
   keep(key(specimen, step), typed.value);
   if (outcome.value?.kind === "saved") outcome.value = undefined;
   void check(name, text);
+  // A count of resets is held against the trials that were made.
+  if (name.endsWith("trials")) for (const [other, value] of Object.entries(typed.value)) if (other.endsWith(" resets") || /^\d+ 0$/.test(other)) void check(other, value);
 }
 
 async function load(specimen: string, step: number): Promise<void> {
@@ -85,11 +104,12 @@ async function load(specimen: string, step: number): Promise<void> {
 
 /** The session's document with what was typed: the one of the same name continued, or a new one. */
 function written(specimen: string, of: EntryForm): { path: string; was: string | null; text: string } {
-  const told = (name: string) => (typed.value[name] ?? "").trim();
-  const name = `${told("date")} ${specimen} ${of.tag}`;
+  // Trials have no source of their own: those from another source go into a session of their own.
+  const source = of.tag === "ride-through" ? told("source") || "USB" : of.source;
+  const name = `${told("date")} ${specimen} ${of.tag}${of.tag === "ride-through" && source !== "USB" ? `, ${source}` : ""}`;
   const known = documentOf("sessions", "session", name);
   const session: Table = known ? ((parse(known.text) as Table).session as Table) : { name, specimen, date: new TomlDate(told("date")) };
-  const head: [string, string | null | undefined][] = [["who", told("who")], ["instrument", told("instrument")], ["temperature", told("temperature")], ["supply", of.supply], ["source", of.source]];
+  const head: [string, string | null | undefined][] = [["who", told("who")], ["instrument", told("instrument")], ["temperature", told("temperature")], ["supply", of.supply], ["source", source]];
   for (const [k, v] of head) if (v && session[k] === undefined) session[k] = v;
   if (of.state && session.firmware === undefined) session.firmware = { state: of.state };
   const readings = Array.isArray(session.readings) ? (session.readings as Table[]) : [];
@@ -100,7 +120,7 @@ function written(specimen: string, of: EntryForm): { path: string; was: string |
     if (field.place === "polarity" && field.key) {
       session.polarity = { ...(session.polarity as Table | undefined), [field.key]: values[0] as string };
     } else if (field.place === "ride_through") {
-      trials.push({ event: field.event ?? "removed", doing: field.doing ?? "asleep", edge: "plug", cell_voltage: field.supply ?? "", resets: BigInt(values[0] as string), trials: 10n });
+      trials.push({ event: field.event ?? "removed", doing: field.doing ?? "asleep", edge: told("edge") || "plug", cell_voltage: field.supply ?? "", resets: BigInt(values[0] as string), trials: BigInt(trialsOf("")) });
     } else {
       const reading: Table = { what: field.what };
       if (values.length > 1) reading.repeats = values;
@@ -111,6 +131,13 @@ function written(specimen: string, of: EntryForm): { path: string; was: string |
       readings.push(reading);
     }
   });
+  for (let k = 0; k < rowsOfMore(); k++) {
+    const own = (part: (typeof MORE)[number]) => told(`more ${k} ${part}`);
+    if (!own("resets")) continue;
+    const row: Table = { event: own("event") || "removed", doing: own("doing") || "asleep", edge: own("edge") || told("edge") || "plug", cell_voltage: own("cell_voltage"), resets: BigInt(own("resets")), trials: BigInt(trialsOf(`more ${k} `)) };
+    if (own("note")) row.note = own("note");
+    trials.push(row);
+  }
   if (readings.length > 0) session.readings = readings;
   if (trials.length > 0) session.ride_through = trials;
   const stem = name.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-+|-+$/g, "");
@@ -131,6 +158,44 @@ function turn(specimen: string, step: number, to: Outcome | undefined): void {
   keep(key(specimen, step), undefined);
   typed.value = { date: typed.value.date ?? today(), ...head };
   said.value = {};
+}
+
+function Choice({ specimen, step, name, label, words, otherwise }: { specimen: string; step: number; name: string; label: string; words: [word: string, text: string][]; otherwise: string }) {
+  const id = useId();
+  return (
+    <p class="field entry">
+      <label for={id}>{label}</label>
+      <select id={id} value={told(name) || otherwise} onChange={(e) => put(specimen, step, name, e.currentTarget.value)}>{words.map(([word, text]) => <option key={word} value={word}>{text}</option>)}</select>
+    </p>
+  );
+}
+
+function less(specimen: string, step: number, row: number): void {
+  const without = <T,>(of: Record<string, T>) => Object.fromEntries(Object.entries(of).filter(([name]) => !name.startsWith(`more ${row} `)));
+  typed.value = without(typed.value);
+  said.value = without(said.value);
+  put(specimen, step, "more", String(row));
+}
+
+/** Trials at other voltages, in another state, over another edge, as often as they were made. */
+function MoreTrials({ specimen, step }: { specimen: string; step: number }) {
+  const rows = rowsOfMore();
+  return (
+    <>
+      {Array.from({ length: rows }, (_, k) => (
+        <div key={k} class="entry-grid more-trials" role="group" aria-label={`other trials ${k + 1}`}>
+          <Choice specimen={specimen} step={step} name={`more ${k} event`} label="the source was" words={EVENTS} otherwise="removed" />
+          <Choice specimen={specimen} step={step} name={`more ${k} edge`} label="over" words={EDGES} otherwise={told("edge") || "plug"} />
+          <Choice specimen={specimen} step={step} name={`more ${k} doing`} label="while" words={DOING.map((d) => [d, d])} otherwise="asleep" />
+          <Input specimen={specimen} step={step} name={`more ${k} cell_voltage`} label="cell at" example="3.4 V" />
+          <Input specimen={specimen} step={step} name={`more ${k} trials`} label="trials" example={told("trials") || "10"} />
+          <Input specimen={specimen} step={step} name={`more ${k} resets`} label="resets among them" />
+          <Input specimen={specimen} step={step} name={`more ${k} note`} label="note" />
+        </div>
+      ))}
+      <p class="actions"><button type="button" class="quiet-button" onClick={() => put(specimen, step, "more", String(rows + 1))}>Other trials</button>{rows > 0 ? <button type="button" class="quiet-button" onClick={() => less(specimen, step, rows - 1)}>One row less</button> : null}</p>
+    </>
+  );
 }
 
 function Input({ specimen, step, name, label, example, list }: { specimen: string; step: number; name: string; label: string; example?: string; list?: string[] }) {
@@ -192,19 +257,33 @@ export function Entry({ specimen, step, line }: { specimen: string; step: number
   const { names, ranges } = revision.value >= 0 ? meters() : { names: [], ranges: [] };
   const head = HEAD.filter((name) => of.zero || !name.startsWith("zero_")).filter((name) => of.tag !== "ride-through" || !["range", "settled_for"].includes(name)).filter((name) => of.tag !== "polarity" || !["range", "settled_for", "temperature"].includes(name));
   const wrong = Object.values(said.value).some((s) => s?.wrong);
-  const any = Object.entries(typed.value).some(([name, value]) => /^\d/.test(name) && value.trim() !== "");
+  const ride = of.tag === "ride-through";
+  const counted = Array.from({ length: ride ? rowsOfMore() : 0 }, (_, k) => k).filter((k) => told(`more ${k} resets`));
+  const missing = counted.some((k) => !told(`more ${k} cell_voltage`));
+  const any = counted.length > 0 || Object.entries(typed.value).some(([name, value]) => /^\d/.test(name) && value.trim() !== "");
   return (
-    <form class="entry-form" onSubmit={(e) => { e.preventDefault(); if (any && !wrong) void send(specimen, step, of); }}>
+    <form class="entry-form" onSubmit={(e) => { e.preventDefault(); if (any && !wrong && !missing) void send(specimen, step, of); }}>
+      {ride ? (
+        <>
+          <div class="entry-grid">
+            <Choice specimen={specimen} step={step} name="source" label="source" words={SOURCES.map((s) => [s, s])} otherwise="USB" />
+            <Choice specimen={specimen} step={step} name="edge" label="it came and went over" words={EDGES} otherwise="plug" />
+            <Input specimen={specimen} step={step} name="trials" label="trials of each kind" example="10" />
+          </div>
+          <p class="quiet">How often the processor reset among those trials; leave empty what was not tried.</p>
+        </>
+      ) : null}
       <div class="entry-grid">
-        {of.fields.flatMap((field, i) => Array.from({ length: field.repeats }, (_, k) => <Input key={`${i} ${k}`} specimen={specimen} step={step} name={`${i} ${k}`} label={labelOf(field, k)} example={field.example} />))}
+        {of.fields.flatMap((field, i) => Array.from({ length: field.repeats }, (_, k) => <Input key={`${i} ${k}`} specimen={specimen} step={step} name={`${i} ${k}`} label={labelOf(field, k)} example={field.place === "ride_through" ? "not tried" : field.example} />))}
       </div>
+      {ride ? <MoreTrials specimen={specimen} step={step} /> : null}
       <details open>
         <summary>Conditions</summary>
         <div class="entry-grid">
           {head.map((name) => <Input key={name} specimen={specimen} step={step} name={name} label={LABELS[name][0]} example={LABELS[name][1]} list={name === "instrument" ? names : name === "range" ? ranges : undefined} />)}
         </div>
       </details>
-      <p class="actions"><button type="submit" disabled={!any || wrong}>Save these readings</button>{wrong ? <span class="quiet">a figure above cannot be read yet</span> : null}</p>
+      <p class="actions"><button type="submit" disabled={!any || wrong || missing}>Save these readings</button>{wrong ? <span class="quiet">a figure above cannot be read yet</span> : missing ? <span class="quiet">the cell's voltage of the other trials is missing</span> : null}</p>
       <Saved outcome={outcome.value} turn={(to) => turn(specimen, step, to)} />
       <StorageNote />
     </form>

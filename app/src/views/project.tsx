@@ -232,6 +232,17 @@ async function copy(): Promise<void> {
   }
 }
 
+/** A first project, to be filled with the reader's own figures. */
+function begin(): void {
+  text.value = write({
+    name: "my project",
+    cell: cells.value[0]?.name ?? "my cell",
+    target_life: "1 yr",
+    temperature: { constant: "15 °C" },
+    activities: [{ name: "report", every: "15 min", charge: "150 mC ± 10 %", duration: "2 s", peak: { current: "320 mA", duration: "5 ms" } }],
+  });
+}
+
 export function ProjectPanel() {
   const textId = useId();
   const { faults } = ranked.value;
@@ -250,7 +261,7 @@ export function ProjectPanel() {
           </p>
           {readable && !asText.value ? (
             <>
-              {changed.value ? <Field label="name" path={["name"]} /> : null}
+              {changed.value || started.value === "" ? <Field label="name" path={["name"]} /> : null}
               <fieldset>
                 <legend>Cell</legend>
                 <Select label="cell" path={["cell"]} options={cells.value.map((c) => [c.name, c.name])} />
@@ -264,8 +275,9 @@ export function ProjectPanel() {
               </fieldset>
             </>
           ) : null}
-          {readable || asText.value ? null : <p class="warn">The form cannot show this text until it can be read; what you typed is kept.</p>}
-          {asText.value || !readable ? (
+          {text.value === "" ? <p class="actions"><button type="button" onClick={begin}>Begin a project</button></p> : null}
+          {readable || asText.value || text.value === "" ? null : <p class="warn">The form cannot show this text until it can be read; what you typed is kept.</p>}
+          {asText.value || (!readable && text.value !== "") ? (
             <p class="field">
               <label for={textId}>project as text</label>
               <textarea id={textId} rows={24} spellcheck={false} value={text.value} onInput={(e) => { text.value = e.currentTarget.value; }} />
@@ -277,7 +289,7 @@ export function ProjectPanel() {
             <button type="button" onClick={() => void copy()}>Copy link</button>
             <button type="button" disabled={!changed.value} onClick={() => choose(started.value)}>Undo changes</button>
             {canWrite() && file && figure(get(project.value, "name")) === started.value ? <button type="button" disabled={!changed.value || !readable} onClick={() => void saveInto(file)}>Save in {file.path}</button> : null}
-            {canWrite() ? <button type="button" disabled={!changed.value || !readable} onClick={() => void saveNew()}>Save as a new project</button> : null}
+            {canWrite() ? <button type="button" disabled={!(changed.value || started.value === "") || !readable} onClick={() => void saveNew()}>Save as a new project</button> : null}
           </p>
           <Saved outcome={saved.value} turn={took} />
           {copied.value ? <p class="quiet" role="status">{copied.value}</p> : null}

@@ -1,12 +1,15 @@
 // The sun: does it get through the dark season, what decides it, which sizes would, where the skyline stands.
+import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Skyline } from "../charts/skyline";
 import { Fan, Months, Signed, TiltCurve } from "../charts/sun";
 import { engineering, MONTHS, percent, significant, stretch } from "../format";
-import { choose, engine, go, project, projects, ranked, started } from "../state";
-import { balance, charge, FIRST_YEARS, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopBalance, stopMap, tilt, tried, YEARS, years } from "../sun";
+import { canWrite, documentOf, save, type Outcome as Saving } from "../edit";
+import { choose, engine, go, type Point, project, projects, ranked, started, told, tried } from "../state";
+import { balance, charge, FIRST_YEARS, hourlyFile, keyOf, map, MAP_YEARS, panelName, panels, runBalance, runMap, runQuick, siteName, sites, skylineText, stopBalance, stopMap, tilt, withSkyline, YEARS, years } from "../sun";
 import type { ChargeLine, SunAssumption, SunBoard, SunLedgerLine, SunMapReport, SunOutcome, SunReport, ShareOfYears } from "../types";
 import { Behind, Faults, Unknown, Verdict, Waiting } from "./parts";
+import { Saved } from "./saving";
 import { Bulleted, Figures, Select, Sheet } from "./sheet";
 
 let pause: ReturnType<typeof setTimeout> | undefined;
@@ -39,13 +42,14 @@ export function SunView({ board }: { board: string }) {
         <button type="button" class="quiet-button" onClick={() => print()}>Print</button>
       </header>
       <div class="trace-tools">
-        <Select label="project" value={started.value} names={projects.value.map((p) => p.name)} none="your own" onPick={(name) => { tried.value = {}; choose(name); }} />
+        <Select label="project" value={started.value} names={projects.value.map((p) => p.name)} none="your own" onPick={choose} />
         <Select label="board" value={chosen?.board ?? (board || undefined)} names={boards} none="–" onPick={(name) => go({ view: "sun", board: name })} />
-        <Select label="site" value={siteName.value} names={sites.value.map((s) => s.name)} onPick={(name) => { tried.value = { ...tried.value, site: name || undefined, skyline: undefined }; }} />
+        <Select label="site" value={siteName.value} names={sites.value.map((s) => s.name)} onPick={(name) => { tried.value = { ...tried.value, site: name || undefined, skyline: undefined }; drawn.value = undefined; }} />
         <Select label="panel" value={panelName.value} names={panels.value.map((p) => p.name)} onPick={(name) => { tried.value = { ...tried.value, panel: name || undefined }; }} />
         <Select label="years" value={String(years.value)} names={YEARS.map(String)} none="" onPick={(n) => { years.value = Number(n); }} />
       </div>
       {complete ? <Progress board={board} /> : <Missing />}
+      {complete ? <Hourly /> : null}
       {state.trouble ? <p class="warn" role="alert">{state.trouble}</p> : null}
       <Faults of={state.faults} title="No balance for this project and place" />
       {complete && !report && !state.trouble && state.faults.length === 0 && !state.halted ? <Waiting>{idle ? `Running ${FIRST_YEARS} years of every board…` : "The ranking is computed first…"}</Waiting> : null}
@@ -66,8 +70,22 @@ function Progress({ board }: { board: string }) {
   );
 }
 
+/** Where the site names an hourly file: in the app it is used unless the monthly figures are wanted, a page does not contain it. */
+function Hourly() {
+  const file = hourlyFile.value;
+  if (!file) return null;
+  if (told.value?.home !== "bench") return <p class="quiet">This page does not contain <code>{file}</code>, the hourly file that the site names: its twelve monthly figures stand in. The tool in the bench folder runs the file's own years.</p>;
+  return (
+    <p class="quiet">
+      <label><input type="checkbox" checked={!tried.value.monthly} onChange={(e) => { tried.value = { ...tried.value, monthly: !e.currentTarget.checked }; }} /> run the years of <code>{file}</code>, the site's hourly file, instead of the twelve monthly figures</label>
+      {" "}(the map of sizes and a need in the table always run the monthly figures).
+    </p>
+  );
+}
+
 function Missing() {
   const [site, panel] = [siteName.value, panelName.value];
+  if (!project.value) return <p class="empty lead">There is no project yet: begin one beside the table.</p>;
   return (
     <section class="empty">
       <p class="lead">This project has no {site === undefined ? (panel === undefined ? "site and no panel" : "site") : "panel"} yet.</p>
@@ -193,6 +211,40 @@ function Boards({ of, chosen, stale }: { of: SunReport; chosen: string; stale: b
   );
 }
 
+/** What became of saving the drawn skyline, and the document that it was drawn over. */
+const drawn = signal<Saving | undefined>(undefined);
+let from: { path: string; text: string } | undefined;
+
+function draw(skyline: Point[]): void {
+  if (!tried.value.skyline || !from) from = documentOf("sites", "site", siteName.value ?? "");
+  drawn.value = undefined;
+  tried.value = { ...tried.value, skyline };
+}
+
+function kept(outcome: Saving | undefined): void {
+  drawn.value = outcome;
+  if (outcome?.kind !== "saved") return;
+  from = undefined;
+  tried.value = { ...tried.value, skyline: undefined };
+}
+
+/** The drawn skyline: into the site's document where the tool serves the page, else it stays in the address. */
+function Drawn({ points }: { points: Point[] }) {
+  const file = canWrite() ? (from ?? documentOf("sites", "site", siteName.value ?? "")) : undefined;
+  const shares = file && /^\s*(beam_share|sky_view)\s*=/m.test(file.text);
+  return (
+    <>
+      <div class="actions">
+        {file ? <button type="button" disabled={points.length === 0} onClick={() => void save(file.path, file.text, withSkyline(file.text, points), true).then(kept)}>Save in {file.path}</button> : null}
+        <button type="button" onClick={() => { from = undefined; drawn.value = undefined; tried.value = { ...tried.value, skyline: undefined }; }}>Back to the site's skyline</button>
+        <details class="behind"><summary>Lines for the site's document</summary><pre tabIndex={0}><code>{skylineText(points)}</code></pre></details>
+      </div>
+      {shares ? <p class="quiet">Saving takes the shares of beam and sky out of the document: the drawn skyline stands in their place.</p> : null}
+      {file ? null : <p class="quiet no-print">The drawn skyline is in this page's address with your project: a copied link brings it along.</p>}
+    </>
+  );
+}
+
 function SkylineSection({ report }: { report: SunReport }) {
   const own = report.setting.skyline_deg;
   const points = tried.value.skyline ?? own;
@@ -200,13 +252,9 @@ function SkylineSection({ report }: { report: SunReport }) {
     <section>
       <h2>Skyline</h2>
       <p class="quiet">Seen from the spot. <span class="no-print">Drag a point, or move it with the arrow keys; a double click adds one. The years are run again each time. </span>The panel sees {percent(report.setting.sky_view)} of the sky it would see without.</p>
-      <Skyline points={points} latitude={report.setting.latitude_deg} facing={report.setting.azimuth_deg} onChange={(skyline) => { tried.value = { ...tried.value, skyline }; }} />
-      {tried.value.skyline ? (
-        <div class="actions">
-          <button type="button" onClick={() => { tried.value = { ...tried.value, skyline: undefined }; }}>Back to the site's skyline</button>
-          <details class="behind"><summary>Lines for the site's document</summary><pre tabIndex={0}><code>{skylineText(points)}</code></pre></details>
-        </div>
-      ) : null}
+      <Skyline points={points} latitude={report.setting.latitude_deg} facing={report.setting.azimuth_deg} onChange={draw} />
+      {tried.value.skyline ? <Drawn points={points} /> : null}
+      <Saved outcome={drawn.value} turn={kept} />
       <Behind caption="The place by month" head={["month", "on the horizontal", "on the panel", "beam that clears the skyline", "air"]} rows={report.setting.months.map((m) => [MONTHS[m.month - 1] ?? "", m.horizontal_kwh_m2 === null ? "unknown" : `${significant(m.horizontal_kwh_m2, 3)} kWh/m²`, m.on_panel_kwh_m2 === null ? "unknown" : `${significant(m.on_panel_kwh_m2, 3)} kWh/m²`, m.beam_share === null ? "no beam" : percent(m.beam_share), `${significant(m.air_c, 2).replace("-", "−")} °C`])} />
     </section>
   );

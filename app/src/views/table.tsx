@@ -1,5 +1,6 @@
 // The table with the project beside it: one row a board, ranked for the project, with chosen columns of traits and figures.
 import { computed, signal } from "@preact/signals";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { at, axisOf, Interval, TimeScale, type Axis } from "../charts/interval";
 import { csv } from "../csv";
 import { life, percent } from "../format";
@@ -13,9 +14,14 @@ const USUAL = ["sleep", "beyond-module", "certified", "plus", "charge-current", 
 export const columns = remembered<string[]>("columns", USUAL);
 const sort = remembered<{ by: string; down: boolean }>("sort", { by: "choice", down: false });
 const opened = signal<string | undefined>(undefined);
-/** Rows drawn at first; a long table shows more on request, so that typing stays quick. */
-const ROWS = 60;
-const shownRows = signal(ROWS);
+/** Rows of a piece of the table. Only pieces near the window are drawn, the others hold their place: a thousand boards scroll and filter as ten do. */
+const PIECE = 20;
+/** Height of a piece that was never drawn, px. */
+const GUESS = PIECE * 56;
+/** On paper all pieces are drawn. */
+const printing = signal(false);
+addEventListener("beforeprint", () => { printing.value = true; });
+addEventListener("afterprint", () => { printing.value = false; });
 
 export interface Line {
   name: string;
@@ -27,9 +33,11 @@ export interface Line {
 export const lines = computed<Line[]>(() => {
   const rows = table.value?.rows ?? [];
   const left = new Set(rows);
+  // A row may carry its revision behind the board's name.
+  const named = new Map([...rows.map((r) => [r.board.replace(/ \S+$/, ""), r] as const), ...rows.map((r) => [r.board, r] as const)]);
   const all: Line[] = [];
   for (const verdict of ranked.value.choice?.boards ?? []) {
-    const row = rows.find((r) => r.board === verdict.board) ?? rows.find((r) => r.board.startsWith(`${verdict.board} `));
+    const row = named.get(verdict.board) ?? rows.find((r) => r.board.startsWith(`${verdict.board} `));
     if (row) left.delete(row);
     all.push({ name: verdict.board, row, verdict });
   }
@@ -238,12 +246,71 @@ function Status() {
   );
 }
 
+function Piece({ index }: { index: number }) {
+  const body = useRef<HTMLTableSectionElement>(null);
+  const [near, setNear] = useState(index < 2);
+  const height = useRef(GUESS);
+  useEffect(() => {
+    const own = body.current;
+    if (!own) return;
+    const watch = new IntersectionObserver((seen) => {
+      const inside = seen[seen.length - 1]?.isIntersecting ?? true;
+      // What has the focus stays.
+      if (inside || !own.contains(document.activeElement)) {
+        if (!inside && own.offsetHeight > 0) height.current = own.offsetHeight;
+        setNear(inside);
+      }
+    }, { rootMargin: "500px" });
+    watch.observe(own);
+    return () => watch.disconnect();
+  }, []);
+  return <tbody ref={body}>{near || printing.value ? <Lines from={index * PIECE} /> : <tr class="gap"><td colSpan={5} style={{ height: `${height.current}px` }} /></tr>}</tbody>;
+}
+
+function Lines({ from }: { from: number }) {
+  const report = table.value;
+  const choice = ranked.value.choice;
+  if (!report) return null;
+  const shown = report.columns.filter((c) => columns.value.includes(c.key));
+  return (
+    <>
+      {sorted.value.slice(from, from + PIECE).map((line, i) => {
+        const found = lifeOf(line.verdict);
+        const open = opened.value === line.name;
+        const toggle = () => { opened.value = open ? undefined : line.name; };
+        return [
+          <tr key={line.name} aria-rowindex={from + i + 3} class={`line ${line.verdict?.verdict ?? ""} ${open ? "open" : ""}`}>
+            <td class="c-open">
+              <button type="button" class="twist" aria-expanded={open} aria-controls={`detail-${line.name}`} aria-label={`Details of ${line.name.slice(0, 80)}`} onClick={toggle}><span aria-hidden="true">{open ? "−" : "+"}</span></button>
+            </td>
+            <th scope="row" class="c-board">
+              <button type="button" class="name" onClick={() => go({ view: "board", board: line.name })} title="open the board sheet"><bdi>{line.name}</bdi>{line.row?.dead ? <span class="dead" title={line.row.dead}> †</span> : null}</button>
+              {line.verdict ? <Verdict of={line.verdict.verdict} /> : <span class="quiet">not in question</span>}
+            </th>
+            <td class="c-life">
+              {found && axis.value ? (
+                <>
+                  <span class="life-text"><b>{found.censored >= 0.5 ? "> " : ""}{life(found.p50_s)}</b> <span class="quiet">{life(found.p10_s)} … {life(found.p90_s)}</span></span>
+                  <Interval axis={axis.value} low={found.p10_s} middle={found.p50_s} high={found.p90_s} target={choice?.target_s} tone={line.verdict?.verdict} label={lifeLabel(line.name, found)} />
+                </>
+              ) : line.verdict ? <Unknown>no forecast</Unknown> : null}
+            </td>
+            <td class="number c-chance">{found && found.chance_of_target !== null ? percent(found.chance_of_target) : "–"}</td>
+            <td class="c-why"><Why verdict={line.verdict} /></td>
+            {shown.map((c) => <Cell key={c.key} column={c} value={line.row?.cells[report.columns.indexOf(c)] ?? "unknown"} />)}
+          </tr>,
+          open ? <Detail key={`${line.name} detail`} line={line} span={5 + shown.length} /> : null,
+        ];
+      })}
+    </>
+  );
+}
+
 export function TableView() {
   const report = table.value;
   const { choice, of, faults } = ranked.value;
   const shown = (report?.columns ?? []).filter((c) => columns.value.includes(c.key));
   const all = sorted.value;
-  const span = 5 + shown.length;
   const groups: { name: string; width: number }[] = [];
   for (const column of shown) {
     const last = groups[groups.length - 1];
@@ -255,7 +322,7 @@ export function TableView() {
     <div class="table-view">
       <div class="answer">
         <h1>{choice ? choice.project : "Boards"}</h1>
-        {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : <Waiting>Reading the bench…</Waiting>}
+        {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : text.value ? <Waiting>Reading the bench…</Waiting> : <p class="lead">Nothing is ranked yet: there is no project. Begin one in the panel, or write one in <code>projects/</code>.</p>}
         {choice ? <p class="quiet">{choice.load} · {choice.cell}{choice.target_s ? ` · target ${life(choice.target_s)}${choice.target_chance !== null ? ` with ${percent(choice.target_chance)}` : ""}` : ""}</p> : null}
         {choice && get(project.value, "panel") ? <p class="warn">The panel of this project is not counted here: lives are those in the dark. The tool computes the year with the sun.</p> : null}
         {choice?.warnings.map((w) => <p key={w} class="warn">{w}</p>)}
@@ -271,7 +338,7 @@ export function TableView() {
       </div>
       {report ? (
         <div class={`scroll main-table ${stale ? "stale" : ""}`} tabIndex={0} role="region" aria-label="Boards, ranked for the project">
-          <table aria-busy={ranked.value.computing !== undefined}>
+          <table aria-busy={ranked.value.computing !== undefined} aria-rowcount={all.length + 2}>
             <caption class="visually-hidden">Boards with verdict, life and chosen columns. Figures in brackets of two standard uncertainties (k = 2).</caption>
             <thead>
               <tr class="groups">
@@ -292,39 +359,9 @@ export function TableView() {
                 {shown.map((c) => <Heading key={c.key} by={c.key} title={c.title} unit={c.unit} />)}
               </tr>
             </thead>
-            <tbody>
-              {all.slice(0, shownRows.value).map((line) => {
-                const found = lifeOf(line.verdict);
-                const open = opened.value === line.name;
-                const toggle = () => { opened.value = open ? undefined : line.name; };
-                return [
-                  <tr key={line.name} class={`line ${line.verdict?.verdict ?? ""} ${open ? "open" : ""}`}>
-                    <td class="c-open">
-                      <button type="button" class="twist" aria-expanded={open} aria-controls={`detail-${line.name}`} aria-label={`Details of ${line.name.slice(0, 80)}`} onClick={toggle}><span aria-hidden="true">{open ? "−" : "+"}</span></button>
-                    </td>
-                    <th scope="row" class="c-board">
-                      <button type="button" class="name" onClick={() => go({ view: "board", board: line.name })} title="open the board sheet"><bdi>{line.name}</bdi>{line.row?.dead ? <span class="dead" title={line.row.dead}> †</span> : null}</button>
-                      {line.verdict ? <Verdict of={line.verdict.verdict} /> : <span class="quiet">not in question</span>}
-                    </th>
-                    <td class="c-life">
-                      {found && axis.value ? (
-                        <>
-                          <span class="life-text"><b>{found.censored >= 0.5 ? "> " : ""}{life(found.p50_s)}</b> <span class="quiet">{life(found.p10_s)} … {life(found.p90_s)}</span></span>
-                          <Interval axis={axis.value} low={found.p10_s} middle={found.p50_s} high={found.p90_s} target={choice?.target_s} tone={line.verdict?.verdict} label={lifeLabel(line.name, found)} />
-                        </>
-                      ) : line.verdict ? <Unknown>no forecast</Unknown> : null}
-                    </td>
-                    <td class="number c-chance">{found && found.chance_of_target !== null ? percent(found.chance_of_target) : "–"}</td>
-                    <td class="c-why"><Why verdict={line.verdict} /></td>
-                    {shown.map((c) => <Cell key={c.key} column={c} value={line.row?.cells[report.columns.indexOf(c)] ?? "unknown"} />)}
-                  </tr>,
-                  open ? <Detail key={`${line.name} detail`} line={line} span={span} /> : null,
-                ];
-              })}
-            </tbody>
+            {Array.from({ length: Math.ceil(all.length / PIECE) }, (_, i) => <Piece key={i} index={i} />)}
           </table>
-          {all.length === 0 ? <p class="empty">No board passes these filters. Unknown counts as its own state: show it again, or take a filter back.</p> : null}
-          {all.length > shownRows.value ? <p class="empty"><button type="button" onClick={() => { shownRows.value += 500; }}>Show more of {all.length} boards</button></p> : null}
+          {all.length === 0 && lines.value.length === 0 ? <p class="empty">There is no board here yet. A board is a document in <code>boards/</code>: <code>overwinter new FOLDER</code> writes a commented example of every kind to begin with.</p> : all.length === 0 ? <p class="empty">No board passes these filters. Unknown counts as its own state: show it again, or take a filter back.</p> : null}
         </div>
       ) : null}
       {choice ? <ul class="cautions">{choice.cautions.map((c) => <li key={c}>{c}</li>)}</ul> : null}

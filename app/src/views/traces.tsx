@@ -8,9 +8,9 @@ import { Rail, railWord, Wakes } from "../charts/wakes";
 import { engineering, percent, significant, stretch } from "../format";
 import { engine, go, told } from "../state";
 import { after, faultOf, giveUp, type Recordings, recordings } from "../traces";
-import type { RailCapture, RecordingLine, TraceActivity, TraceDefect, TraceOverlay, TraceReport, TraceSummary } from "../types";
+import type { RailCapture, RecordingLine, TraceActivity, TraceDefect, TraceOverlay, TracePhase, TraceReport, TraceSummary, TraceWindow } from "../types";
 import { Compare } from "./compare";
-import { Behind, Unknown, Waiting } from "./parts";
+import { Unknown, Waiting } from "./parts";
 import { Bulleted, Figures, Select, Sheet, Told } from "./sheet";
 
 type Fault = ReturnType<typeof faultOf>;
@@ -122,7 +122,7 @@ function TraceSheet({ line, of }: { line: RecordingLine; of: Recordings }) {
       {summary ? <Said of={summary} /> : null}
       {faults ? <><Told of={faults} title="This recording cannot be drawn" />{of.deep && !line.kept ? <p>Zooming needs the kept form: run <code>overwinter trace keep "{line.name}"</code> in the bench folder.</p> : null}</> : null}
       {!viewer && !faults ? <Reading>Reading the recording…</Reading> : null}
-      {viewer ? <Looking viewer={viewer} line={line} defects={summary?.defects ?? []} deep={of.deep} /> : null}
+      {viewer ? <Looking viewer={viewer} line={line} defects={summary?.defects ?? []} of={of} /> : null}
       {summary && summary.activities.length > 0 && viewer ? <Overlays line={line} of={of} activities={summary.activities} /> : null}
       {summary ? <Activities of={summary.activities} /> : null}
       <div class="columns">
@@ -145,7 +145,8 @@ function Said({ of }: { of: TraceSummary }) {
   );
 }
 
-function Looking({ viewer, line, defects, deep }: { viewer: Viewer; line: RecordingLine; defects: TraceDefect[]; deep: boolean }) {
+function Looking({ viewer, line, defects, of }: { viewer: Viewer; line: RecordingLine; defects: TraceDefect[]; of: Recordings }) {
+  const { deep } = of;
   const [point, setPoint] = useState<number | undefined>();
   const [places] = useState(() => defects.flatMap((d) => d.places.map((p) => p.time_s)).filter((t): t is number => t !== null));
   const { from, to } = viewer.view.value;
@@ -166,13 +167,69 @@ function Looking({ viewer, line, defects, deep }: { viewer: Viewer; line: Record
       <TracePlot viewer={viewer} places={places} onPoint={setPoint} label={`Current of ${line.name} on a logarithmic axis, ${clock(from, digits)} to ${clock(to, digits)}`} />
       <p class="trace-note quiet">
         {point !== undefined && point >= whole.from && point <= whole.to ? <At viewer={viewer} at={point} digits={digits} /> : fine.samples_per_column <= 1 ? "Every sample is drawn." : `Envelope from least to most, line: mean. A column holds ${significant(fine.samples_per_column, 3)} samples, ${stretch(fine.resolution_s)}.`}
-        {fine.wakes.length === 200 || fine.wakes.length === 400 ? ` Only the first ${fine.wakes.length} wakes of this stretch are numbered.` : ""}
+        {deep ? (fine.wakes.length >= LISTED.deep ? ` Only the first ${fine.wakes.length} wakes of this stretch are numbered.` : "") : viewer.coarse.wakes.length >= LISTED.page ? ` Only the first ${viewer.coarse.wakes.length} wakes of the recording are numbered.` : ""}
         {viewer.atLimit ? <strong> This page holds nothing finer than {stretch(viewer.coarse.resolution_s)}; the tool in the bench folder shows every sample.</strong> : deep && viewer.waiting.value ? " Reading…" : ""}
       </p>
       {viewer.trouble.value ? <p class="warn" role="alert">{viewer.trouble.value}</p> : null}
       <Cursors viewer={viewer} deep={deep} />
-      <Behind caption="Phases in view" head={["phase", "from", "lasts", "mean", "highest", "charge"]} rows={fine.phases.filter((p) => p.end_s > from && p.start_s < to).sort((a, b) => a.start_s - b.start_s).slice(0, 60).map((p) => [phaseName(p, fine.threshold_a) || "unnamed", clock(p.start_s, digits), stretch(p.end_s - p.start_s), engineering(p.mean_a, "A"), engineering(p.max_a, "A"), engineering(p.charge_c, "C")])} />
+      <Phases viewer={viewer} of={of} fine={fine} digits={digits} />
     </section>
+  );
+}
+
+/** Most phases that one answer lists: the tool's, and those that a page carries. */
+const LISTED = { deep: 400, page: 200 };
+const PAGE = 60;
+
+/** The phases in view; where an answer does not list them all it is said, and the rest are fetched in their order. */
+function Phases({ viewer, of, fine, digits }: { viewer: Viewer; of: Recordings; fine: TraceWindow; digits: number }) {
+  const { from, to } = viewer.view.value;
+  const key = `${from} ${to} ${fine.from_s} ${fine.to_s}`;
+  const [rows, setRows] = useState(PAGE);
+  /** Every phase from the left edge of the view up to `until`. */
+  const [whole, setWhole] = useState<{ of: string; phases: TracePhase[]; until: number; width?: number; waiting?: boolean; why?: string } | undefined>();
+  const fetched = whole?.of === key ? whole : undefined;
+  const cut = of.deep ? fine.phases.length >= LISTED.deep : viewer.coarse.phases.length >= LISTED.page;
+  const inView = (phases: TracePhase[]) => phases.filter((p) => p.end_s > from && p.start_s < to).sort((a, b) => a.start_s - b.start_s);
+  const all = fetched?.phases ?? inView(fine.phases);
+  const shown = all.slice(0, rows);
+  const more = async () => {
+    const known = fetched?.phases ?? [];
+    const start = fetched?.until ?? from;
+    setWhole({ of: key, phases: known, until: start, width: fetched?.width, waiting: true });
+    try {
+      // An answer that is cut lists the longest: half the stretch until it lists all.
+      let end = Math.min(to, fetched?.width ? start + 1.4 * fetched.width : to);
+      let found = await of.window(viewer.coarse.recording, start, end, 16);
+      while (found.phases.length >= LISTED.deep && end - start > viewer.narrowest) {
+        end = start + (end - start) / 2;
+        found = await of.window(viewer.coarse.recording, start, end, 16);
+      }
+      const last = known[known.length - 1];
+      const fresh = inView(found.phases).filter((p) => p.start_s < end && (!last || p.start_s > last.start_s));
+      setWhole({ of: key, phases: [...known, ...fresh], until: end, width: end - start });
+      setRows(Math.max(rows, known.length + fresh.length));
+    } catch (error) {
+      setWhole({ of: key, phases: known, until: start, why: faultOf(error).map((f) => f.message).join("; ") });
+    }
+  };
+  const left = fetched ? fetched.until < to : cut;
+  return (
+    <details class="behind">
+      <summary>Figures as a table</summary>
+      <Sheet
+        label="Phases in view"
+        caption={fetched ? `Every phase from ${clock(from, digits)} to ${clock(fetched.until, digits)}` : cut ? `Not all: the longest ${of.deep ? `${fine.phases.length} phases round this view` : `${viewer.coarse.phases.length} phases of the recording`}, as far as they are in view` : "Phases in view"}
+        head={["phase", "#from", "#lasts", "#mean", "#highest", "#charge"]}
+        rows={shown.map((p) => ({ cells: [phaseName(p, fine.threshold_a) || "unnamed", clock(p.start_s, digits), stretch(p.end_s - p.start_s), engineering(p.mean_a, "A"), engineering(p.max_a, "A"), engineering(p.charge_c, "C")] }))}
+      />
+      {fetched?.why ? <p class="warn" role="alert">{fetched.why}</p> : null}
+      <p class="status" role="status">
+        {shown.length < all.length ? <><span>{shown.length} of {all.length} shown</span><button type="button" onClick={() => setRows(rows + 500)}>Show more</button></> : null}
+        {left && of.deep ? <button type="button" disabled={fetched?.waiting} onClick={() => void more()}>{fetched ? "The next ones" : "List them all, in their order"}</button> : null}
+        {left && !of.deep ? <span>The tool in the bench folder lists them all.</span> : null}
+      </p>
+    </details>
   );
 }
 

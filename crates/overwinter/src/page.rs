@@ -3,12 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
-use overwinter_documents::Date;
+use overwinter_documents::{Date, Diagnostic};
 use overwinter_recordings::answer::Recordings;
 use overwinter_server::{
     DRAWS, Documents, NotBuilt, Publication, SaveFault, bind, is_built, prepare, publish,
 };
-use overwinter_store::{Limits, read_files, write_file};
+use overwinter_store::{Limits, read_beside, read_files, write_file};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
 
@@ -114,6 +114,10 @@ impl Documents for OnDisk {
         write_file(&self.folder, path, text)
             .map_err(|error| SaveFault::Failed(error.to_string()))?;
         Ok(())
+    }
+
+    fn beside(&self, path: &str) -> Result<String, Box<Diagnostic>> {
+        read_beside(&self.folder, path).map_err(|error| Box::new(error.diagnostic()))
     }
 
     fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {

@@ -11,12 +11,12 @@ use overwinter_workbench::text::significant;
 use overwinter_workbench::trace_report::{
     TraceChange, TraceComparison, TraceDays, TracePhaseChange, TraceWakeChange,
 };
+use overwinter_workbench::trace_worth::{self, Mean, TraceMeans};
 
 use crate::report::floor_estimate;
 use crate::text::{charge, current, duration, figure, lasts};
 
-/// A difference counts as more than chance below this probability. Common practice, no source.
-pub const LEVEL: f64 = 0.01;
+pub use overwinter_workbench::trace_worth::LEVEL;
 
 fn change<D: Dimension>(change: &Change) -> TraceChange {
     TraceChange {
@@ -180,71 +180,20 @@ fn verdict(
     out
 }
 
-/// Mean current in the project with its standard uncertainty: floor plus charge over the project's own interval.
-fn mean_in_project(
-    analysis: &Analysis,
-    every_s: f64,
-    retries: f64,
-    which: &str,
-) -> Result<(f64, Option<f64>), String> {
-    let floor = floor_estimate(analysis)
-        .ok_or_else(|| format!("no days: the {which} recording has no sleep floor"))?;
-    let activity = analysis
-        .load
-        .activities
-        .first()
-        .ok_or_else(|| format!("no days: the {which} recording has no whole wake"))?;
-    let charge: Estimate = activity.charge_c;
-    let u = floor.standard_uncertainty.zip(charge.standard_uncertainty).map(|(f, q)| {
-        let q = q * retries / every_s;
-        (f * f + q * q).sqrt()
-    });
-    Ok((floor.value + charge.value * retries / every_s, u))
-}
-
 fn days(
     bench: &Bench,
     project: &Project,
     before: &Analysis,
     after: &Analysis,
 ) -> Result<TraceDays, String> {
-    let activity = project
-        .activities
-        .first()
-        .ok_or_else(|| format!("no days: project “{}” does nothing", project.name))?;
-    let every_s = activity.every.si();
-    let retries = activity.retries.as_ref().map_or(1.0, |r| r.si());
-    let cell = bench
-        .cell(&project.cell)
-        .ok_or_else(|| format!("no days: there is no cell “{}”", project.cell))?;
-    let capacity_c = cell.capacity.si();
-    let (a, ua) = mean_in_project(before, every_s, retries, "first")?;
-    let (b, ub) = mean_in_project(after, every_s, retries, "second")?;
-    if !(a > 0.0 && b > 0.0 && every_s > 0.0) {
-        return Err("no days: a mean current is not above zero".to_owned());
-    }
-    let days = |mean: f64| capacity_c / mean / overwinter_quantity::DAY_S;
-    let u = ua.zip(ub).map(|(ua, ub)| {
-        let (ua, ub) = (days(a) * ua / a, days(b) * ub / b);
-        (ua * ua + ub * ub).sqrt()
-    });
-    let more = if project.activities.len() > 1 {
-        format!("; “{}” alone of {} activities", activity.name, project.activities.len())
-    } else {
-        String::new()
+    let mean = |e: Estimate| Mean {
+        value: e.value,
+        standard_uncertainty: e.standard_uncertainty,
+        count: e.count,
     };
-    Ok(TraceDays {
-        project: project.name.clone(),
-        cell: project.cell.clone(),
-        capacity_c,
-        every_s,
-        before_days: days(a),
-        after_days: days(b),
-        gained_days: days(b) - days(a),
-        standard_uncertainty_days: u,
-        basis: format!(
-            "whole capacity over mean current, a wake every {}{more}; without self-discharge, cold and what the supply path leaves unused: `trace load` and `forecast` know those",
-            duration(every_s)
-        ),
-    })
+    let means = |of: &Analysis| TraceMeans {
+        floor_a: floor_estimate(of).map(mean),
+        charge_c: of.load.activities.first().map(|a| mean(a.charge_c)),
+    };
+    trace_worth::days(bench, project, means(before), means(after))
 }

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
+use overwinter_documents::Diagnostic;
 use overwinter_server::{Documents, Publication, SaveFault, bind};
 use overwinter_workbench::demo::FILES;
 
@@ -47,6 +48,10 @@ impl Documents for OnDisk {
         overwinter_store::write_file(&self.0, path, text)
             .map(|_| ())
             .map_err(|error| SaveFault::Failed(error.to_string()))
+    }
+
+    fn beside(&self, path: &str) -> Result<String, Box<Diagnostic>> {
+        overwinter_store::read_beside(&self.0, path).map_err(|error| Box::new(error.diagnostic()))
     }
 }
 

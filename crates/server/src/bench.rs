@@ -3,7 +3,9 @@
 use std::sync::{Arc, Mutex};
 
 use overwinter_documents::Diagnostic;
+use overwinter_workbench::ask::Request;
 use overwinter_workbench::bench::Bench;
+use overwinter_workbench::sun::hourly_file;
 use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
 
 use crate::publish::checksum;
@@ -23,6 +25,15 @@ pub trait Documents: Send + Sync + 'static {
     /// # Errors
     /// [`SaveFault::Changed`] when the file is no longer what it was: it is then left as it is.
     fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault>;
+
+    /// The text of another file of the folder that a document names, such as a site's hourly weather.
+    ///
+    /// # Errors
+    /// Why it cannot be read, with how to mend it.
+    fn beside(&self, path: &str) -> Result<String, Box<Diagnostic>> {
+        let message = format!("{path} is not at hand here");
+        Err(Box::new(Diagnostic::error("no-file", message)))
+    }
 
     /// Answers a question about recordings, whose traces are files that only the folder's owner can read.
     fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
@@ -73,10 +84,32 @@ impl Shelf {
         if let Some(read) = last.as_ref().filter(|read| read.checksum == checksum) {
             return Ok(Arc::clone(read));
         }
-        let (bench, _) = Bench::read(files.clone());
+        let (mut bench, _) = Bench::read(files.clone());
+        let named = bench.folder().sites.documents().filter_map(|site| site.hourly.clone());
+        for file in named.collect::<Vec<_>>() {
+            // One that cannot be read is told where the sun is asked.
+            if let Ok(text) = self.documents.beside(&file) {
+                bench.attach_weather(&file, text);
+            }
+        }
         let read = Arc::new(Read { bench, files, checksum });
         *last = Some(Arc::clone(&read));
         Ok(read)
+    }
+
+    /// Puts what a question needs beside the documents into it: the hourly file that its site names.
+    pub(crate) fn complete(
+        &self,
+        bench: &Bench,
+        question: &mut Request,
+    ) -> Result<(), Box<Diagnostic>> {
+        let Request::Sun(sun) = question else { return Ok(()) };
+        if sun.hourly.is_none()
+            && let Some(file) = hourly_file(bench, &sun.project, sun.site.as_deref())
+        {
+            sun.hourly = Some(self.documents.beside(&file)?);
+        }
+        Ok(())
     }
 
     pub(crate) fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {

@@ -2,6 +2,7 @@
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::body::Bytes;
 use axum::extract::{DefaultBodyLimit, Request, State};
@@ -14,7 +15,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use overwinter_documents::{Diagnostic, parse_document};
 use overwinter_store::rewrite_text;
-use overwinter_workbench::ask::{Request as Question, ask};
+use overwinter_workbench::ask::{Reply, Request as Question, ask_while};
 use overwinter_workbench::trace_report::TraceRequest;
 use serde::Deserialize;
 use serde_json::json;
@@ -65,7 +66,7 @@ struct App {
     token: String,
     page: String,
     port: u16,
-    seats: Semaphore,
+    seats: Arc<Semaphore>,
 }
 
 /// A server that listens and waits to be run.
@@ -103,8 +104,13 @@ pub fn bind(
     let listener = std::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).map_err(listen)?;
     listener.set_nonblocking(true).map_err(listen)?;
     let port = listener.local_addr().map_err(listen)?.port();
-    let app =
-        App { shelf: Shelf::new(documents), token, page, port, seats: Semaphore::new(AT_ONCE) };
+    let app = App {
+        shelf: Shelf::new(documents),
+        token,
+        page,
+        port,
+        seats: Arc::new(Semaphore::new(AT_ONCE)),
+    };
     Ok(Serving { listener, app: Arc::new(app) })
 }
 
@@ -194,6 +200,15 @@ async fn state(State(app): State<Arc<App>>) -> Result<Response, Refusal> {
     Ok(json_response(StatusCode::OK, &json!({ "checksum": read.checksum })))
 }
 
+/// Says that nobody waits any more: the browser closed the connection, so the request was given up and this with it.
+struct Left(Arc<AtomicBool>);
+
+impl Drop for Left {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
 async fn answer(
     State(app): State<Arc<App>>,
     headers: HeaderMap,
@@ -202,25 +217,33 @@ async fn answer(
     entitled(&headers, &app.token)?;
     let question: Question = serde_json::from_slice(&body)
         .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
-    let seat = app
-        .seats
-        .acquire()
+    let seat = Arc::clone(&app.seats)
+        .acquire_owned()
         .await
         .map_err(|error| (StatusCode::SERVICE_UNAVAILABLE, error.to_string()))?;
     let own = Arc::clone(&app);
+    let left = Arc::new(AtomicBool::new(false));
+    let _here = Left(Arc::clone(&left));
     // Sampling takes the processor for a while: it must not hold up the other requests.
     let work = tokio::task::spawn_blocking(move || {
+        // Kept until the work itself has ended, also where nobody waits for it any more.
+        let _seat = seat;
         let read = own.shelf.now()?;
-        Ok::<_, String>((ask(&read.bench, question), read.checksum.clone()))
+        let mut question = question;
+        let reply = match own.shelf.complete(&read.bench, &mut question) {
+            Ok(()) => ask_while(&read.bench, question, &|| !left.load(Ordering::Relaxed)),
+            Err(fault) => Some(Reply::Error(vec![*fault])),
+        };
+        Ok::<_, String>((reply, read.checksum.clone()))
     });
-    let done = work.await;
-    drop(seat);
-    let (reply, checksum) = done
+    let (reply, checksum) = work
+        .await
         .map_err(|_join| {
             (StatusCode::INTERNAL_SERVER_ERROR, "the question could not be answered".to_owned())
         })?
         .map_err(unreadable)?;
-    let mut response = json_response(StatusCode::OK, &reply);
+    let gone = || (StatusCode::SERVICE_UNAVAILABLE, "nobody waited for the answer".to_owned());
+    let mut response = json_response(StatusCode::OK, &reply.ok_or_else(gone)?);
     if let Ok(value) = HeaderValue::from_str(&checksum) {
         response.headers_mut().insert("x-overwinter-checksum", value);
     }

@@ -6,7 +6,9 @@ use std::net::TcpStream;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use overwinter_documents::Diagnostic;
 use overwinter_server::{Documents, Publication, SaveFault, ServeError, bind, is_built};
+use overwinter_workbench::demo::FILES;
 
 #[derive(Clone, Default)]
 struct Memory(Arc<Mutex<BTreeMap<String, String>>>);
@@ -27,6 +29,26 @@ impl Documents for Memory {
         files.insert(path.to_owned(), text.to_owned());
         Ok(())
     }
+
+    fn beside(&self, path: &str) -> Result<String, Box<Diagnostic>> {
+        match path {
+            "weather/hut.csv" => Ok(year()),
+            _ => Err(Box::new(Diagnostic::error("cannot-read", format!("{path} is not there")))),
+        }
+    }
+}
+
+/// A year of hours: 12 hours of light a day, stronger in summer, 8 °C.
+fn year() -> String {
+    let mut text = "time,ghi,temp\n".to_owned();
+    let lengths = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+    for (month, days) in (1..).zip(lengths) {
+        for (day, hour) in (1..=days).flat_map(|day| (0..24).map(move |hour| (day, hour))) {
+            let light = if (6..18).contains(&hour) { 60 * (7 - i32::abs(month - 6)) } else { 0 };
+            let _ = writeln!(text, "2023-{month:02}-{day:02} {hour:02}:00,{light},8.0");
+        }
+    }
+    text
 }
 
 const CELL: &str =
@@ -40,8 +62,24 @@ struct Run {
 
 /// Starts a server; `None` where this build carries no front end, which is then what it must say.
 fn start() -> Option<Run> {
+    start_with([("cells/a-pouch.toml".to_owned(), CELL.to_owned())])
+}
+
+/// The same with the demo's documents, whose gorge names an hourly file.
+fn start_demo(file: &str) -> Option<Run> {
+    let hourly = format!(
+        "hourly = \"{file}\"\nhourly_layout = {{ clock = \"UTC\", stamp = \"start\" }}\nground_reflection"
+    );
+    let documents = FILES.iter().filter(|(path, _)| path.contains('/'));
+    start_with(documents.map(|(path, text)| match *path {
+        "sites/gorge.toml" => (path.to_string(), text.replace("ground_reflection", &hourly)),
+        _ => (path.to_string(), text.to_string()),
+    }))
+}
+
+fn start_with(files: impl IntoIterator<Item = (String, String)>) -> Option<Run> {
     let memory = Memory::default();
-    memory.0.lock().unwrap().insert("cells/a-pouch.toml".into(), CELL.into());
+    memory.0.lock().unwrap().extend(files);
     let publication = Publication {
         title: "a drawer </script>".into(),
         licence: "none".into(),
@@ -144,6 +182,51 @@ fn questions_need_the_token_and_are_answered() {
     assert_eq!(status, 200);
     assert!(reply.contains(r#""error""#) && reply.contains("there is no board"), "{reply}");
     assert_eq!(talk(run.port, "POST", "/api/ask", &token, &"x".repeat(300_000)).0, 413);
+}
+
+#[test]
+fn questions_that_nobody_waits_for_any_more_are_given_up() {
+    let Some(run) = start_demo("weather/hut.csv") else { return };
+    // A site without its hourly file, so that the years are as many as asked: minutes of work for each of the two seats.
+    let site = FILES.iter().find(|(path, _)| *path == "sites/gorge.toml").unwrap().1;
+    let long = serde_json::json!({ "sun": { "project": "weather mast", "site": site, "years": 20_000, "seed": 1 } });
+    let draws =
+        serde_json::json!({ "choose": { "project": "footbridges", "draws": 1 << 20, "seed": 1 } });
+    for question in [long.to_string(), draws.to_string()] {
+        let mut stream = TcpStream::connect(("127.0.0.1", run.port)).unwrap();
+        let head = format!(
+            "POST /api/ask HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nX-Overwinter-Token: {}\r\nContent-Length: {}\r\n\r\n",
+            run.port,
+            run.token,
+            question.len()
+        );
+        stream.write_all(head.as_bytes()).unwrap();
+        stream.write_all(question.as_bytes()).unwrap();
+        // Long enough to have taken its seat; then the browser goes.
+        std::thread::sleep(Duration::from_millis(500));
+    }
+    let token = [("X-Overwinter-Token", run.token.as_str())];
+    // Both seats were taken by work of many minutes: an answer within the minute of `talk` means that it was given up.
+    assert_eq!(talk(run.port, "POST", "/api/ask", &token, r#""names""#).0, 200);
+}
+
+#[test]
+fn the_hourly_file_of_the_site_is_used_or_its_absence_told() {
+    let sun = r#"{"sun":{"project":"weather mast","boards":["SLIPKNOT"],"years":3,"seed":1}}"#;
+    let Some(run) = start_demo("weather/hut.csv") else { return };
+    let token = [("X-Overwinter-Token", run.token.as_str())];
+    let (status, reply) = talk(run.port, "POST", "/api/ask", &token, sun);
+    assert_eq!(status, 200);
+    assert!(reply.contains("weather/hut.csv from 2023-01-01 to 2023-12-31"), "{reply}");
+    assert!(reply.contains(r#""years":1,"#), "{reply}");
+    let run = start_demo("weather/gone.csv").unwrap();
+    let token = [("X-Overwinter-Token", run.token.as_str())];
+    let (status, reply) = talk(run.port, "POST", "/api/ask", &token, sun);
+    assert_eq!(status, 200);
+    assert!(
+        reply.contains(r#""error""#) && reply.contains("weather/gone.csv is not there"),
+        "{reply}"
+    );
 }
 
 fn save(run: &Run, path: &str, was: Option<&str>, text: &str) -> (u16, String) {

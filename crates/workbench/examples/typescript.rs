@@ -4,7 +4,9 @@ use std::process::ExitCode;
 
 use overwinter_documents::{Diagnostic, Place, Severity};
 use overwinter_workbench::measure::{entry, guide, lost};
-use overwinter_workbench::{ask, ranking, report, sun, trace_report as trace};
+use overwinter_workbench::{
+    ask, ranking, report, sun, trace_report as trace, trace_worth as worth,
+};
 use ts_rs::{Config, TS};
 
 const HEAD: &str = "\
@@ -51,6 +53,12 @@ fn main() -> ExitCode {
         report::SensitivityLine,
         report::Allowance,
         report::ForecastReport,
+        overwinter_workbench::compare::CompareReport,
+        overwinter_workbench::compare::Outlasting,
+        worth::Mean,
+        worth::TraceMeans,
+        worth::TraceWorthRequest,
+        worth::TraceWorth,
         report::BillLine,
         report::BillReport,
         ranking::LifeSummary,

@@ -8,16 +8,18 @@ use overwinter_documents::types::project::Project;
 use crate::answers;
 use crate::bench::Bench;
 use crate::bill;
+use crate::compare::{CompareReport, compare};
 use crate::measure::entry::{self, EntryForm, ReadBack};
 use crate::measure::guide::{GuideReport, StepLine, guide};
 use crate::question::QuestionError;
-use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, TableReport};
+use crate::report::{BillReport, ChoiceReport, Column, ForecastReport, NeedVerdict, TableReport};
 use crate::sampling::SampleOptions;
 use crate::stepwise::Stepwise;
 use crate::sun;
 use crate::sun::report::{ChargeReport, SunMapReport, SunReport, TiltReport};
 use crate::sun::request::{ChargeRequest, SunMapRequest, SunRequest, TiltRequest};
 use crate::table::{TableQuery, all_columns, table};
+use crate::trace_worth::{TraceWorth, TraceWorthRequest, worth};
 
 /// A question.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -64,6 +66,21 @@ pub enum Request {
         /// Seed.
         seed: u64,
     },
+    /// Two boards side by side: which outlasts the other, by how much.
+    Compare {
+        /// The first board.
+        first: String,
+        /// The second.
+        second: String,
+        /// A project's name, or the whole text of a project document.
+        project: String,
+        /// Number of draws.
+        draws: usize,
+        /// Seed.
+        seed: u64,
+    },
+    /// What the difference between two recordings is worth.
+    TraceWorth(TraceWorthRequest),
     /// A board's document, traits and bill.
     Board {
         /// The board.
@@ -118,6 +135,10 @@ pub enum Reply {
     Choice(Box<ChoiceReport>),
     /// The forecast.
     Forecast(Box<ForecastReport>),
+    /// Two boards side by side.
+    Compare(CompareReport),
+    /// What the difference between two recordings is worth.
+    TraceWorth(TraceWorth),
     /// A board.
     Board(Box<BoardReport>),
     /// The balance of sun and load.
@@ -189,6 +210,59 @@ pub fn ask(bench: &Bench, request: Request) -> Reply {
     answer(bench, request).unwrap_or_else(Reply::Error)
 }
 
+/// Asked now and then while an answer is computed: whether anybody still waits for it.
+pub type Waiting<'a> = &'a (dyn Fn() -> bool + Sync);
+
+/// Draws of a choice between two such questions.
+const STEP: usize = 16;
+
+/// Answers a request as long as somebody waits for the answer; `None` once nobody does. What draws samples or runs years asks
+/// every few milliseconds to tenths of a second, the rest only at its beginning. The answer is that of [`ask`], bit for bit.
+pub fn ask_while(bench: &Bench, request: Request, waiting: Waiting<'_>) -> Option<Reply> {
+    let answered = match request {
+        _ if !waiting() => return None,
+        Request::Choose { project, draws, seed } => {
+            choose_while(bench, &project, draws, seed, waiting)
+        }
+        Request::Sun(request) => sun::sun_while(bench, &request, waiting)
+            .map(|report| report.map(|report| Reply::Sun(Box::new(report)))),
+        other => Ok(Some(ask(bench, other))),
+    };
+    answered.unwrap_or_else(|faults| Some(Reply::Error(faults)))
+}
+
+/// The choice in steps: the boards' draws, then those of the reworks of the boards that fail, then the report.
+fn choose_while(
+    bench: &Bench,
+    project: &str,
+    draws: usize,
+    seed: u64,
+    waiting: Waiting<'_>,
+) -> Result<Option<Reply>, Vec<Diagnostic>> {
+    let fault = |error: QuestionError| vec![diagnostic(&error)];
+    let mut choice = stepwise(bench, project, draws, seed)?;
+    for from in (0..draws).step_by(STEP) {
+        if !waiting() {
+            return Ok(None);
+        }
+        choice.draw(from..from + STEP).map_err(fault)?;
+    }
+    // A few draws tell which boards fail; what changes with more of them is drawn by the report.
+    let few = choice.report(bench, draws.saturating_sub(1).clamp(1, 8)).map_err(fault)?;
+    let fails = few.boards.into_iter().filter(|b| b.verdict == NeedVerdict::DoesNot);
+    let failing: Vec<String> = fails.map(|b| b.board).collect();
+    for from in (0..draws).step_by(STEP) {
+        if !waiting() {
+            return Ok(None);
+        }
+        choice.draw_reworks(&failing, from..from + STEP).map_err(fault)?;
+    }
+    if !waiting() {
+        return Ok(None);
+    }
+    choice.report(bench, draws).map(|report| Some(Reply::Choice(Box::new(report)))).map_err(fault)
+}
+
 fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
     match request {
         Request::Table { columns, sort, filter, specimens } => {
@@ -210,6 +284,17 @@ fn answer(bench: &Bench, request: Request) -> Result<Reply, Vec<Diagnostic>> {
             let forecast = answers::forecast(bench, &project, board, specimen.as_deref(), options)
                 .map_err(|e| vec![diagnostic(&e)])?;
             Ok(Reply::Forecast(Box::new(forecast)))
+        }
+        Request::Compare { first, second, project, draws, seed } => {
+            let project = project_of(bench, &project)?;
+            let boards = (board_of(bench, &first)?, board_of(bench, &second)?);
+            compare(bench, &project, boards, options(draws, seed)?)
+                .map(Reply::Compare)
+                .map_err(|e| vec![diagnostic(&e)])
+        }
+        Request::TraceWorth(request) => {
+            let project = request.project.as_deref().map(|p| project_of(bench, p)).transpose()?;
+            Ok(Reply::TraceWorth(worth(bench, &request, project.as_ref())))
         }
         Request::Board { board } => {
             let board = board_of(bench, &board)?;
@@ -328,4 +413,49 @@ pub fn diagnostic(error: &QuestionError) -> Diagnostic {
         QuestionError::Resolve(_) => "cannot-forecast",
     };
     Diagnostic::new(code, Severity::Error, error.to_string()).help(error.help())
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+    use crate::demo::FILES;
+
+    fn choose(project: &str) -> Request {
+        Request::Choose { project: project.into(), draws: 40, seed: 3 }
+    }
+
+    #[test]
+    fn an_answer_that_is_awaited_is_the_answer() {
+        let (bench, _) = Bench::read(FILES.iter().copied());
+        for project in ["footbridges", "weather mast"] {
+            let awaited = ask_while(&bench, choose(project), &|| true).unwrap();
+            assert_eq!(format!("{awaited:?}"), format!("{:?}", ask(&bench, choose(project))));
+        }
+    }
+
+    #[test]
+    fn one_that_nobody_awaits_any_more_is_given_up_on_the_way() {
+        let (bench, _) = Bench::read(FILES.iter().copied());
+        let sun = |years| {
+            Request::Sun(SunRequest {
+                project: "weather mast".into(),
+                site: None,
+                panel: None,
+                hourly: None,
+                boards: vec!["SLIPKNOT".into()],
+                years,
+                seed: 1,
+            })
+        };
+        // Asked a third time, nobody is there any more: of 20 000 years hardly one is run.
+        for request in [choose("footbridges"), sun(20_000)] {
+            let asked = AtomicUsize::new(0);
+            let there = || asked.fetch_add(1, Ordering::Relaxed) < 2;
+            assert!(ask_while(&bench, request, &there).is_none());
+            assert!(asked.load(Ordering::Relaxed) >= 3);
+        }
+        assert!(ask_while(&bench, sun(2), &|| true).is_some());
+    }
 }

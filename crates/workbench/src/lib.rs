@@ -9,6 +9,7 @@ pub mod case;
 #[cfg(feature = "findings")]
 pub mod check;
 pub mod choice;
+pub mod compare;
 mod conditions;
 pub mod demo;
 pub mod explore;
@@ -29,5 +30,6 @@ pub mod table;
 pub mod text;
 pub mod trace_report;
 pub mod trace_request;
+pub mod trace_worth;
 pub mod traits;
 mod twin;

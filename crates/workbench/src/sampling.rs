@@ -450,13 +450,16 @@ pub fn paths(
 }
 
 #[cfg(feature = "parallel")]
-fn map_cases<T: Sync, R: Send>(items: &[T], f: impl Fn(&T) -> R + Sync + Send) -> Vec<R> {
+pub(crate) fn map_cases<T: Sync, R: Send>(
+    items: &[T],
+    f: impl Fn(&T) -> R + Sync + Send,
+) -> Vec<R> {
     use rayon::prelude::*;
     items.par_iter().map(f).collect()
 }
 
 #[cfg(not(feature = "parallel"))]
-fn map_cases<T, R>(items: &[T], f: impl Fn(&T) -> R) -> Vec<R> {
+pub(crate) fn map_cases<T, R>(items: &[T], f: impl Fn(&T) -> R) -> Vec<R> {
     items.iter().map(f).collect()
 }
 

@@ -21,8 +21,8 @@ use crate::question::QuestionError;
 use crate::report::{ChoiceReport, NeedResult, NeedVerdict};
 use crate::resolve::ResolveError;
 use crate::sampling::{
-    CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, prepare,
-    prepare_specimens, quick_twin,
+    CaseColumns, Drawn, QUICK_FROM, Quick, SampleOptions, SampledLives, distinct, map_cases,
+    prepare, prepare_specimens, quick_twin,
 };
 
 /// Draws that one instance hands to another with the same question.
@@ -310,13 +310,14 @@ impl Drawing {
         let all = (self.prepare)(&self.asked, self.options);
         let columns: Vec<CaseColumns> = self.distinct.iter().map(|&k| all[k].clone()).collect();
         let draws = self.options.draws;
-        let quick = columns.iter().enumerate().map(|(c, columns)| {
+        let indices: Vec<usize> = (0..columns.len()).collect();
+        let quick = map_cases(&indices, |&c| {
             if draws < QUICK_FROM {
                 return Ok(None);
             }
-            quick_twin(self.case(c), columns, draws).map_err(|error| self.fault(c, error))
+            quick_twin(self.case(c), &columns[c], draws).map_err(|error| self.fault(c, error))
         });
-        let quick = quick.collect::<Result<_, _>>()?;
+        let quick = quick.into_iter().collect::<Result<_, _>>()?;
         Ok(Prepared { columns, quick })
     }
 
@@ -327,18 +328,21 @@ impl Drawing {
             None => self.prepared()?,
         };
         let prepared = self.prepared.insert(prepared);
-        for (c, drawn) in self.drawn.iter_mut().enumerate() {
-            let missing: Vec<usize> = range.clone().filter(|&k| drawn[k].is_none()).collect();
-            if missing.is_empty() {
-                continue;
-            }
-            let case = &self.asked[self.distinct[c]];
-            let twin = prepared.quick[c].as_ref().map(|q| &q.twin);
-            let lives = prepared.columns[c]
+        let tasks: Vec<(usize, Vec<usize>)> = (0..self.distinct.len())
+            .map(|c| (c, range.clone().filter(|&k| self.drawn[c][k].is_none()).collect()))
+            .filter(|(_, missing): &(usize, Vec<usize>)| !missing.is_empty())
+            .collect();
+        let (asked, distinct) = (&self.asked, &self.distinct);
+        let drawn = map_cases(&tasks, |(c, missing)| {
+            let case = &asked[distinct[*c]];
+            let twin = prepared.quick[*c].as_ref().map(|q| &q.twin);
+            prepared.columns[*c]
                 .run(case, twin, missing.iter().copied())
-                .map_err(|error| (self.distinct[c], error, case.board.clone()))?;
-            for (k, (own, bought)) in missing.into_iter().zip(lives) {
-                drawn[k] = Some((own.into(), bought.into()));
+                .map_err(|error| (distinct[*c], error, case.board.clone()))
+        });
+        for ((c, missing), lives) in tasks.into_iter().zip(drawn) {
+            for (k, (own, bought)) in missing.into_iter().zip(lives?) {
+                self.drawn[c][k] = Some((own.into(), bought.into()));
             }
         }
         Ok(())

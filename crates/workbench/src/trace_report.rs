@@ -542,6 +542,8 @@ pub struct TraceDays {
     pub gained_days: f64,
     /// Its standard uncertainty, from the records' alone.
     pub standard_uncertainty_days: Option<f64>,
+    /// P(a board with the second's load outlasts one with the first's), from the same uncertainty: Φ(gain/u).
+    pub chance_after_outlasts: Option<f64>,
     /// What this leaves out.
     pub basis: String,
 }

@@ -24,6 +24,7 @@ use super::report::{
 };
 use super::request::{MOST_YEARS, SunRequest};
 use super::setting::{Setting, Wanted, Weather};
+use crate::ask::Waiting;
 use crate::bench::Bench;
 use crate::question::{CAUTIONS, question};
 use crate::report::{NeedVerdict, SCHEMA_VERSION};
@@ -48,6 +49,18 @@ pub(crate) fn years(wanted: usize) -> Result<usize, Vec<Diagnostic>> {
 /// # Errors
 /// Diagnostics of what is missing or cannot be. A board that cannot be run is in the report with its reason.
 pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnostic>> {
+    sun_while(bench, request, &|| true).map(|report| report.expect("somebody waited all the time"))
+}
+
+/// The same as long as somebody waits for it, asked before every year; `None` once nobody does.
+///
+/// # Errors
+/// As [`sun`].
+pub fn sun_while(
+    bench: &Bench,
+    request: &SunRequest,
+    waiting: Waiting<'_>,
+) -> Result<Option<SunReport>, Vec<Diagnostic>> {
     let wanted_years = years(request.years)?;
     let wanted = Wanted {
         project: &request.project,
@@ -74,7 +87,9 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     }
     let target = setting.project.needs.outage.as_ref().map(|need| need.years_at_most.fraction());
     let asked = question(&setting.project, cell);
-    let runs = run_years(&setting, &ready, wanted_years, request.seed);
+    let Some(runs) = run_years(&setting, &ready, wanted_years, request.seed, waiting) else {
+        return Ok(None);
+    };
     let ran = runs.first().map_or(0, |run| run.years.len());
     let mut boards: Vec<SunBoard> = ready
         .iter()
@@ -112,7 +127,7 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
     .map(ToString::to_string)
     .collect();
     general.extend(CAUTIONS.iter().map(|c| (*c).to_owned()));
-    Ok(SunReport {
+    Ok(Some(SunReport {
         schema_version: SCHEMA_VERSION,
         project: setting.project.name.clone(),
         load: asked.load,
@@ -125,7 +140,7 @@ pub fn sun(bench: &Bench, request: &SunRequest) -> Result<SunReport, Vec<Diagnos
         assumptions: setting.known.0.clone(),
         interval_of: interval_of.to_owned(),
         cautions: general,
-    })
+    }))
 }
 
 /// One board's years.
@@ -144,7 +159,13 @@ struct Run {
     budget: Vec<SunContribution>,
 }
 
-fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> Vec<Run> {
+fn run_years(
+    setting: &Setting,
+    ready: &[Prepared],
+    years: usize,
+    seed: u64,
+    waiting: Waiting<'_>,
+) -> Option<Vec<Run>> {
     let first_day = midsummer(setting.place.site.observer.latitude_deg);
     let drawn = draw(setting, ready, years, seed);
     let geometry = YearGeometry::new(&setting.place.site, &setting.place.plane);
@@ -162,13 +183,16 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         (result, states.into_iter().step_by(usize::from(FAN_EVERY_DAYS)).collect::<Vec<f32>>())
     };
     let measured = for_each_year(of_file.len(), |year| {
+        if !waiting() {
+            return None;
+        }
         let own = &of_file[year as usize];
         let thermal = thermal(&own.irradiance_w_m2, &own.air_c, heating);
         let steps = Steps { thermal: Some(&thermal), ..own.steps() };
-        ready.iter().map(|prepared| best(prepared, &steps, Detail::Full)).collect::<Vec<_>>()
+        Some(ready.iter().map(|prepared| best(prepared, &steps, Detail::Full)).collect::<Vec<_>>())
     });
     let made = for_each_year(if climate.is_some() { years } else { 0 }, |year| {
-        let Some(climate) = climate else { return Vec::new() };
+        let climate = climate.filter(|_| waiting())?;
         let HourlyYear { irradiance_w_m2, air_c } =
             hourly_year(climate, &geometry, seed, year, first_day);
         let thermal = thermal(&irradiance_w_m2, &air_c, heating);
@@ -179,7 +203,7 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             air_c: &air_c,
             thermal: Some(&thermal),
         };
-        ready
+        let ran = ready
             .iter()
             .zip(&drawn)
             .map(|(prepared, drawn)| {
@@ -200,7 +224,8 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
                 };
                 ((best, states), other.outage_days, dark_if_held)
             })
-            .collect::<Vec<_>>()
+            .collect::<Vec<_>>();
+        Some(ran)
     });
     let mut runs: Vec<Run> = drawn
         .iter()
@@ -213,12 +238,14 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
             budget: Vec::new(),
         })
         .collect();
-    for (run, (year, states)) in measured.into_iter().flat_map(|year| (0..year.len()).zip(year)) {
-        runs[run].years.push(year);
-        runs[run].states.push(states);
+    for year in measured {
+        for (run, (year, states)) in runs.iter_mut().zip(year?) {
+            run.years.push(year);
+            run.states.push(states);
+        }
     }
     for year in made {
-        for (run, ((best, states), drawn, dark_if_held)) in runs.iter_mut().zip(year) {
+        for (run, ((best, states), drawn, dark_if_held)) in runs.iter_mut().zip(year?) {
             run.synthetic.push((best.outage_days, drawn));
             run.dark_if_held += usize::from(dark_if_held);
             if detail == Detail::Full {
@@ -236,7 +263,7 @@ fn run_years(setting: &Setting, ready: &[Prepared], years: usize, seed: u64) -> 
         run.budget = drawn.budget(&days);
         run.drawn_of = drawn.columns.into_iter().map(|(name, _)| name).collect();
     }
-    runs
+    Some(runs)
 }
 
 /// The source with a charger that holds its input just above the voltage at which it would switch off.

@@ -105,6 +105,17 @@ pub(crate) fn site(
     })
 }
 
+/// The hourly file that the site of a question names, a path in the folder; `None` where it names none or cannot be read, which the
+/// question itself tells.
+pub fn hourly_file(
+    bench: &Bench,
+    project_or_text: &str,
+    site_or_text: Option<&str>,
+) -> Option<String> {
+    let project = project(bench, project_or_text).ok()?;
+    site(bench, &project, site_or_text).ok()?.document.hourly
+}
+
 /// The panel that was asked for, else the project's.
 pub(crate) fn panel(
     bench: &Bench,

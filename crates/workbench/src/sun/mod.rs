@@ -20,10 +20,11 @@ mod source;
 pub mod tilt;
 mod weather;
 
-pub use balance::sun;
+pub use balance::{sun, sun_while};
 pub use charge::charge;
 #[cfg(feature = "findings")]
 pub(crate) use findings::findings;
+pub use known::hourly_file;
 pub use map::sun_map;
 pub(crate) use need::outage_needs;
 pub use tilt::tilt;

@@ -1,0 +1,1 @@
+export function many(file: string, out: string): void;
