@@ -27,14 +27,21 @@ impl<T: Clone> Layer for Vec<T> {
     }
 }
 
-/// Declares a struct of a document: strict keys, serde, schema.
+/// Declares a struct of a document: strict keys, reader, schema.
 macro_rules! record {
-    ($($(#[$meta:meta])* pub struct $name:ident { $($(#[$field_meta:meta])* pub $field:ident: $type:ty,)* })*) => {$(
+    ($($(#[$meta:meta])* pub struct $name:ident { $($(#$field_meta:tt)* pub $field:ident: $type:ty,)* })*) => {$(
         $(#[$meta])*
-        #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-        #[serde(deny_unknown_fields)]
-        pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
+        #[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+        #[schemars(deny_unknown_fields)]
+        pub struct $name { $($(#$field_meta)* pub $field: $type,)* }
         $crate::walk::walk_fields!($name { $($field)* });
+
+        impl $crate::reader::Read for $name {
+            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+                let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
+                Ok(Self { $($field: $crate::reader::read_field!(fields, $field, $(#$field_meta)*),)* })
+            }
+        }
     )*};
 }
 pub(crate) use record;
@@ -43,10 +50,18 @@ pub(crate) use record;
 macro_rules! sparse {
     ($($(#[$meta:meta])* pub struct $name:ident { $($(#[$field_meta:meta])* pub $field:ident: $type:ty,)* })*) => {$(
         $(#[$meta])*
-        #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-        #[serde(deny_unknown_fields, default)]
+        #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, schemars::JsonSchema)]
+        #[serde(default)]
+        #[schemars(deny_unknown_fields)]
         pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
         $crate::walk::walk_fields!($name { $($field)* });
+
+        impl $crate::reader::Read for $name {
+            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+                let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
+                Ok(Self { $($field: fields.value_or_default(stringify!($field))?,)* })
+            }
+        }
     )*};
 }
 pub(crate) use sparse;
