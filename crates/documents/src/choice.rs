@@ -97,9 +97,14 @@ macro_rules! choices {
         }
 
         impl $crate::reader::Read for $name {
-            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+            fn blank() -> Self {
+                <Self as $crate::choice::Choice>::WORDS[0].0
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
                 let place = $crate::choice::read_word(from, $what, &[$($word),*])?;
-                Ok([$(Self::$variant),*][place])
+                *self = [$(Self::$variant),*][place];
+                Ok(())
             }
         }
 

@@ -66,12 +66,12 @@ impl UntypedFigure {
     fn read(info: &'static DimensionInfo, from: Reader<'_>) -> Result<Self, Faulty> {
         if from.is_table() {
             let fields = from.fields("a table", &["value", "kind", "source", "note"])?;
-            return Ok(Self {
-                value: fields.leaf("value", OfDimension(info))?,
-                kind: fields.value("kind")?,
-                source: fields.value("source")?,
-                note: fields.value("note")?,
-            });
+            let value = fields.leaf("value", OfDimension(info))?;
+            let mut figure = Self { value, kind: None, source: None, note: None };
+            fields.fill("kind", &mut figure.kind)?;
+            fields.fill("source", &mut figure.source)?;
+            fields.fill("note", &mut figure.note)?;
+            return Ok(figure);
         }
         if !from.is_leaf() {
             return Err(from.wrong(&Wanted(info)).or_at(from.span()));
@@ -109,9 +109,14 @@ impl<D: Dimension> Serialize for Figure<D> {
 }
 
 impl<D: Dimension> Read for Figure<D> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
+    fn blank() -> Self {
+        Self::new(Quantity::blank())
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
         let UntypedFigure { value, kind, source, note } = UntypedFigure::read(D::INFO, from)?;
-        Ok(Self { value: value.into(), kind, source, note })
+        *self = Self { value: value.into(), kind, source, note };
+        Ok(())
     }
 }
 

@@ -37,9 +37,14 @@ macro_rules! record {
         $crate::walk::walk_fields!($name { $($field)* });
 
         impl $crate::reader::Read for $name {
-            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+            fn blank() -> Self {
+                Self { $($field: $crate::reader::Read::blank(),)* }
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
                 let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
-                Ok(Self { $($field: $crate::reader::read_field!(fields, $field, $(#$field_meta)*),)* })
+                $($crate::reader::fill_field!(fields, stringify!($field), &mut self.$field, $(#$field_meta)*);)*
+                Ok(())
             }
         }
     )*};
@@ -57,9 +62,14 @@ macro_rules! sparse {
         $crate::walk::walk_fields!($name { $($field)* });
 
         impl $crate::reader::Read for $name {
-            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+            fn blank() -> Self {
+                Self::default()
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
                 let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
-                Ok(Self { $($field: fields.value_or_default(stringify!($field))?,)* })
+                $(fields.fill_some(stringify!($field), &mut self.$field)?;)*
+                Ok(())
             }
         }
     )*};

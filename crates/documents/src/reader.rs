@@ -7,6 +7,7 @@
 //! serde's, which `fault.rs` turns into plain ones.
 
 use std::fmt;
+use std::marker::PhantomData;
 use std::ops::Range;
 
 use overwinter_quantity::{Accuracy, AnyQuantity, Dimension, Money, OfDimension, Quantity};
@@ -200,14 +201,19 @@ impl<'de> de::Deserializer<'de> for Reader<'de> {
     }
 }
 
-/// A value of a document.
-pub(crate) trait Read: Sized {
-    /// Reads it from its place.
-    fn read(from: Reader<'_>) -> Result<Self, Faulty>;
+/// A value of a document. It is filled in where it stands, so that reading a key is one call whatever its type.
+pub(crate) trait Read {
+    /// The value before it is read; also what a key means that is left out, where it may be.
+    fn blank() -> Self
+    where
+        Self: Sized;
 
-    /// What a key that is left out means; `None` where it must stand.
-    fn left_out() -> Option<Self> {
-        None
+    /// Reads it from its place.
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty>;
+
+    /// Whether its key may be left out.
+    fn may_be_left_out(&self) -> bool {
+        false
     }
 }
 
@@ -227,17 +233,18 @@ impl<'de> Fields<'de> {
         <Faulty as de::Error>::missing_field(key).or_at(self.span.clone())
     }
 
-    /// The value of a key.
-    pub(crate) fn value<T: Read>(&self, key: &'static str) -> Result<T, Faulty> {
+    /// Reads the value of a key.
+    pub(crate) fn fill(&self, key: &'static str, value: &mut dyn Read) -> Result<(), Faulty> {
         match self.find(key) {
-            Some(reader) => T::read(reader),
-            None => T::left_out().ok_or_else(|| self.missing(key)),
+            Some(reader) => value.fill(reader),
+            None if value.may_be_left_out() => Ok(()),
+            None => Err(self.missing(key)),
         }
     }
 
-    /// The value of a key that may be left out.
-    pub(crate) fn value_or_default<T: Read + Default>(&self, key: &str) -> Result<T, Faulty> {
-        self.find(key).map_or_else(|| Ok(T::default()), T::read)
+    /// Reads the value of a key that may be left out.
+    pub(crate) fn fill_some(&self, key: &str, value: &mut dyn Read) -> Result<(), Faulty> {
+        self.find(key).map_or(Ok(()), |reader| value.fill(reader))
     }
 
     /// The value of a key that reads itself from a text or a number.
@@ -251,24 +258,31 @@ impl<'de> Fields<'de> {
 }
 
 /// Reads a key by what its attributes say: `#[serde(default)]`, which the schema reads too, lets it be left out.
-macro_rules! read_field {
-    ($fields:ident, $field:ident, #[serde(default)] $($rest:tt)*) => { $fields.value_or_default(stringify!($field))? };
-    ($fields:ident, $field:ident, #$other:tt $($rest:tt)*) => { $crate::reader::read_field!($fields, $field, $($rest)*) };
-    ($fields:ident, $field:ident,) => { $fields.value(stringify!($field))? };
+macro_rules! fill_field {
+    ($fields:ident, $key:expr, $value:expr, #[serde(default)] $($rest:tt)*) => { $fields.fill_some($key, $value)? };
+    ($fields:ident, $key:expr, $value:expr, #$other:tt $($rest:tt)*) => {
+        $crate::reader::fill_field!($fields, $key, $value, $($rest)*)
+    };
+    ($fields:ident, $key:expr, $value:expr,) => { $fields.fill($key, $value)? };
 }
-pub(crate) use read_field;
+pub(crate) use fill_field;
 
 /// Declares how an enum is read: a text names a variant without content, a table with one key one that has some.
 macro_rules! read_variants {
-    ($name:ident { alone: $($bare:ident = $bare_word:literal),*; filled: $($filled:ident = $word:literal),* $(,)? }) => {
+    ($name:ident { blank: $blank:expr; alone: $($bare:ident = $bare_word:literal),*; filled: $($filled:ident = $word:literal),* $(,)? }) => {
         impl $crate::reader::Read for $name {
-            fn read(from: $crate::reader::Reader<'_>) -> Result<Self, $crate::reader::Faulty> {
+            fn blank() -> Self {
+                $blank
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
                 let variant = from.variant()?;
-                match variant.name() {
+                *self = match variant.name() {
                     $($bare_word => variant.bare().map(|()| Self::$bare),)*
                     $($word => variant.content().map(Self::$filled),)*
                     _ => Err(variant.unknown(&[$($bare_word,)* $($word,)*])),
-                }
+                }?;
+                Ok(())
             }
         }
     };
@@ -328,7 +342,7 @@ impl<'de> Variant<'de> {
 
     /// The content of a variant that has some.
     pub(crate) fn content<T: Read>(&self) -> Result<T, Faulty> {
-        T::read(self.content.ok_or_else(|| self.empty())?)
+        read_new(self.content.ok_or_else(|| self.empty())?)
     }
 
     #[cold]
@@ -344,20 +358,36 @@ impl<'de> Variant<'de> {
     }
 }
 
+fn read_new<T: Read>(from: Reader<'_>) -> Result<T, Faulty> {
+    let mut value = T::blank();
+    value.fill(from)?;
+    Ok(value)
+}
+
 impl Read for String {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        from.text(&"a string").map(str::to_owned)
+    fn blank() -> Self {
+        Self::new()
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        *self = from.text(&"a string")?.to_owned();
+        Ok(())
     }
 }
 
 macro_rules! read_number {
     ($($type:ident),*) => {$(
         impl Read for $type {
-            fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-                match from.value.get_ref() {
-                    DeValue::Datetime(_) => Err(from.wrong(&stringify!($type)).or_at(from.span())),
-                    _ => from.leaf(std::marker::PhantomData::<Self>),
+            fn blank() -> Self {
+                0
+            }
+
+            fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+                if let DeValue::Datetime(_) = from.value.get_ref() {
+                    return Err(from.wrong(&stringify!($type)).or_at(from.span()));
                 }
+                *self = from.leaf(PhantomData::<Self>)?;
+                Ok(())
             }
         }
     )*};
@@ -365,51 +395,81 @@ macro_rules! read_number {
 read_number!(u32, u8);
 
 macro_rules! read_leaf {
-    ($($type:ident),*) => {$(
+    ($($type:ident: $blank:expr;)*) => {$(
         impl Read for $type {
-            fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-                from.leaf(std::marker::PhantomData::<Self>)
+            fn blank() -> Self {
+                $blank
+            }
+
+            fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+                *self = from.leaf(PhantomData::<Self>)?;
+                Ok(())
             }
         }
     )*};
 }
-read_leaf!(Accuracy, AnyQuantity, Date, Money);
+read_leaf! {
+    Accuracy: Accuracy::blank();
+    AnyQuantity: AnyQuantity::blank();
+    Date: Date { year: 1, month: 1, day: 1 };
+    Money: Money { amount: 0.0, currency: String::new() };
+}
 
 impl<D: Dimension> Read for Quantity<D> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        from.leaf(OfDimension(D::INFO)).map(Self::from)
+    fn blank() -> Self {
+        Self::from_si(f64::NAN)
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        *self = from.leaf(OfDimension(D::INFO))?.into();
+        Ok(())
     }
 }
 
 impl<T: Read> Read for Option<T> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        T::read(from).map(Some)
+    fn blank() -> Self {
+        None
     }
 
-    fn left_out() -> Option<Self> {
-        Some(None)
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        self.insert(T::blank()).fill(from)
+    }
+
+    fn may_be_left_out(&self) -> bool {
+        true
     }
 }
 
 impl<T: Read> Read for Box<T> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        T::read(from).map(Self::new)
+    fn blank() -> Self {
+        Self::new(T::blank())
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        (**self).fill(from)
     }
 }
 
 impl<T: Read> Read for Vec<T> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        let elements = from.list()?;
-        let mut values = Self::with_capacity(elements.len());
-        for element in elements {
-            values.push(T::read(element)?);
+    fn blank() -> Self {
+        Self::new()
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        for (place, element) in from.list()?.enumerate() {
+            self.push(T::blank());
+            self[place].fill(element)?;
         }
-        Ok(values)
+        Ok(())
     }
 }
 
 /// Reads a document's file from its table: one key, the kind's, and the document in it.
-pub(crate) fn read<T: Read>(table: &Spanned<DeTable<'_>>, key: &'static str) -> Result<T, Faulty> {
+pub(crate) fn read(
+    table: &Spanned<DeTable<'_>>,
+    key: &'static str,
+    document: &mut dyn Read,
+) -> Result<(), Faulty> {
     for name in table.get_ref().keys() {
         if name.get_ref() != key {
             let message = format!("unknown field `{}`, expected `{key}`", name.get_ref());
@@ -417,7 +477,7 @@ pub(crate) fn read<T: Read>(table: &Spanned<DeTable<'_>>, key: &'static str) -> 
         }
     }
     match table.get_ref().get(key) {
-        Some(value) => T::read(Reader { value }),
+        Some(value) => document.fill(Reader { value }),
         None => Err(Faulty::new(format!("missing field `{key}`"), Some(table.span()))),
     }
 }

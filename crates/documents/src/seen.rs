@@ -129,9 +129,14 @@ impl<T: Choice> Serialize for Seen<T> {
 }
 
 impl<T: Choice> Read for Seen<T> {
-    fn read(from: Reader<'_>) -> Result<Self, Faulty> {
-        let wanted = Wanted(T::list);
-        Self::parse(from.text(&wanted)?).map_err(|line| Faulty::at(line, from.span()))
+    fn blank() -> Self {
+        Self::Unknown
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        let text = from.text(&Wanted(T::list))?;
+        *self = Self::parse(text).map_err(|line| Faulty::at(line, from.span()))?;
+        Ok(())
     }
 }
 

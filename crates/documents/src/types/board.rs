@@ -301,6 +301,7 @@ pub enum Change {
 }
 
 read_variants!(Change {
+    blank: Self::Remove(String::new());
     alone:;
     filled: Remove = "remove", SetCurrent = "set_current", ReplaceRegulator = "replace_regulator", SetChargeCurrent = "set_charge_current", SetBulk = "set_bulk",
 });

@@ -237,6 +237,7 @@ pub enum Wish {
 impl crate::walk::Walk for Wish {}
 
 read_variants!(Wish {
+    blank: Self::Minimise(Aspect::Life);
     alone:;
     filled: Minimise = "minimise", Maximise = "maximise",
 });
@@ -253,6 +254,7 @@ pub enum Climate {
 }
 
 read_variants!(Climate {
+    blank: Self::Constant(Temperature::from_si(f64::NAN));
     alone:;
     filled: Constant = "constant", Monthly = "monthly",
 });

@@ -246,6 +246,7 @@ pub enum Through {
 }
 
 read_variants!(Through {
+    blank: Self::Nothing;
     alone: Nothing = "nothing";
     filled: Diode = "diode", Converter = "converter",
 });

@@ -210,6 +210,7 @@ pub enum ReverseProtection {
 }
 
 read_variants!(ReverseProtection {
+    blank: Self::None;
     alone: None = "none";
     filled: Diode = "diode", Transistor = "transistor",
 });

@@ -61,7 +61,7 @@ impl Setting {
             None => Weather::Climate(Box::new(place.climate(&site)?)),
         };
         Ok(Self {
-            project: project.document,
+            project: *project.document,
             site,
             panel_name: panel.document.name.clone(),
             place,
