@@ -370,7 +370,7 @@ impl Read for String {
     }
 
     fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
-        *self = from.text(&"a string")?.to_owned();
+        from.text(&"a string")?.clone_into(self);
         Ok(())
     }
 }
