@@ -1,4 +1,4 @@
-// Packs the engine for the page: node pack.mjs MODULE.wasm OUT. Takes it apart into streams, each packed by xz, all in base64.
+// Packs the engine for the page: node pack.mjs MODULE.wasm OUT. Takes it apart into streams, which xz packs, in base64.
 import { execFileSync } from "node:child_process";
 import { readFileSync, writeFileSync } from "node:fs";
 import { build } from "vite";
@@ -14,31 +14,32 @@ const { STREAMS, unpack, walk } = await import(`data:text/javascript,${encodeURI
 
 const [from, to] = process.argv.slice(2);
 const module = readFileSync(from);
-const streams = STREAMS.map(() => []);
+const streams = Array.from({ length: STREAMS }, () => []);
 let at = 0;
-walk(
-  (stream) => {
+walk({
+  copy: (stream) => {
     streams[stream].push(module[at]);
     return module[at++];
   },
-  () => at < module.length,
-);
-const xz = (bytes, bits) => {
-  try {
-    return execFileSync("xz", ["--format=lzma", `--lzma1=preset=9e,lc=${bits},lp=0,pb=0,nice=273`, "--stdout"], { input: bytes, maxBuffer: 1 << 28 });
-  } catch (error) {
-    if (error.code !== "ENOENT") throw error;
-    throw new Error("No xz, which packs the engine: install xz-utils (Debian) or xz.");
-  }
-};
-const parts = streams.flatMap((stream, i) => {
-  const packed = xz(Buffer.from(stream), STREAMS[i]);
-  if (process.env.V) console.log(i, stream.length, packed.length);
-  const length = Buffer.alloc(4);
-  length.writeUInt32LE(packed.length);
-  return [length, packed];
+  sized: (body) => {
+    while (module[at++] > 127);
+    body();
+  },
+  more: () => at < module.length,
 });
-const packed = Buffer.concat(parts);
+const head = Buffer.alloc(4 * (STREAMS + 1));
+[module.length, ...streams.map((stream) => stream.length)].forEach((length, i) => head.writeUInt32LE(length, 4 * i));
+let lzma;
+try {
+  // Of the bytes before, one bit is what these streams are best packed with.
+  const options = ["--format=lzma", "--lzma1=preset=9e,lc=1,lp=0,pb=0,nice=273", "--stdout"];
+  lzma = execFileSync("xz", options, { input: Buffer.from(streams.flat()), maxBuffer: 1 << 28 });
+} catch (error) {
+  if (error.code !== "ENOENT") throw error;
+  console.error("No xz, which packs the engine: install xz-utils (Debian) or xz.");
+  process.exit(1);
+}
+const packed = Buffer.concat([head, lzma]);
 if (Buffer.compare(Buffer.from(unpack(new Uint8Array(packed))), module) !== 0) throw new Error("the packed engine does not join to what it was");
 writeFileSync(to, packed.toString("base64"));
 console.log(`${to}: ${module.length} bytes of WebAssembly, ${packed.length} packed`);

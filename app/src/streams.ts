@@ -4,13 +4,22 @@
 // After the binary format of the WebAssembly core specification 2.0, chapter 5; only the instructions that the engine has.
 import { unpackLzma } from "./lzma";
 
-/** For each stream the bits of the byte before that its packing looks at (LZMA's `lc`). */
-export const STREAMS = [4, 0, 3, 0, 1, 1, 1, 1, 1, 1, 2];
-const [REST, HEAD, CODE, LOCAL, CALL, CONSTANT, LOAD, LOAD_ON, STORE, LONG, FLOAT] = [...STREAMS.keys()] as [number, number, number, number, number, number, number, number, number, number, number];
-type Copy = (stream: number) => number;
+/** How many streams there are. */
+export const STREAMS = 13;
+const [REST, HEAD, CODE, BRANCH, GET, SET, CALL, CONSTANT, LOAD, STORE, FAR, LONG, FLOAT] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12];
 
-/** Copies a module byte by byte, in its order, telling each byte's stream; `more` is whether there is another byte. */
-export function walk(copy: Copy, more: () => boolean): void {
+/** One side of the way: where the bytes come from and where they go. */
+export interface Side {
+  /** Copies the next byte, which belongs to this stream. */
+  copy(stream: number): number;
+  /** Follows the body of a function, before which stands its length: taken away with the streams, found again by joining. */
+  sized(body: () => void): void;
+  /** Whether there is another byte. */
+  more(): boolean;
+}
+
+/** Follows a module in its order. */
+export function walk({ copy, sized, more }: Side): void {
   const several = (stream: number, count: number) => {
     for (let i = 0; i < count; i++) copy(stream);
   };
@@ -22,7 +31,6 @@ export function walk(copy: Copy, more: () => boolean): void {
     return value;
   };
   const body = () => {
-    number(HEAD);
     for (let groups = number(HEAD); groups > 0; groups--) {
       number(HEAD);
       copy(HEAD);
@@ -33,18 +41,19 @@ export function walk(copy: Copy, more: () => boolean): void {
         depth++;
         number(CODE);
       } else if (code === 0x0b) depth--;
-      else if (code === 0x0c || code === 0x0d) number(CODE);
-      else if (code === 0x0e) for (let labels = number(HEAD); labels >= 0; labels--) number(HEAD);
+      else if (code === 0x0c || code === 0x0d) number(BRANCH);
+      else if (code === 0x0e) for (let labels = number(BRANCH); labels >= 0; labels--) number(BRANCH);
       else if (code === 0x10) number(CALL);
       else if (code === 0x11) {
         number(CODE);
         number(CODE);
-      } else if (code >= 0x20 && code <= 0x22) number(LOCAL);
+      } else if (code === 0x20) number(GET);
+      else if (code === 0x21 || code === 0x22) number(SET);
       else if (code === 0x23 || code === 0x24) number(CODE);
       else if (code >= 0x28 && code <= 0x3e) {
         number(CODE);
-        if (code < 0x36) number(LOAD, LOAD_ON);
-        else number(STORE);
+        if (code < 0x36) number(LOAD, FAR);
+        else number(STORE, FAR);
       } else if (code === 0x3f || code === 0x40) copy(REST);
       else if (code === 0x41) number(CONSTANT);
       else if (code === 0x42) number(LONG);
@@ -65,30 +74,33 @@ export function walk(copy: Copy, more: () => boolean): void {
   while (more()) {
     const section = copy(REST);
     const length = number(REST);
-    if (section === 10) for (let bodies = number(REST); bodies > 0; bodies--) body();
+    if (section === 10) for (let bodies = number(REST); bodies > 0; bodies--) sized(body);
     else several(REST, length);
   }
 }
 
-/** Joins what pack.mjs packed: for each stream the length of its LZMA data in four bytes, and these. */
+/** Joins what pack.mjs packed: the module's length, that of each stream, and all streams one after the other in LZMA. */
 export function unpack(packed: Uint8Array): Uint8Array<ArrayBuffer> {
-  const head = new DataView(packed.buffer, packed.byteOffset, packed.byteLength);
+  const head = new DataView(packed.buffer, packed.byteOffset, 4 * (STREAMS + 1));
+  const apart = unpackLzma(packed.subarray(head.byteLength));
+  const module = new Uint8Array(head.getUint32(0, true));
+  const places = new Uint32Array(STREAMS);
+  for (let i = 1; i < STREAMS; i++) places[i] = (places[i - 1] as number) + head.getUint32(4 * i, true);
   let at = 0;
-  const streams = STREAMS.map(() => {
-    const end = at + 4 + head.getUint32(at, true);
-    const stream = unpackLzma(packed.subarray(at + 4, end));
-    at = end;
-    return stream;
+  walk({
+    copy: (stream) => (module[at++] = apart[places[stream]!++]!),
+    sized: (body) => {
+      const from = at;
+      body();
+      let left = at - from;
+      const length: number[] = [];
+      for (; left > 127; left >>>= 7) length.push((left & 127) | 128);
+      length.push(left);
+      module.copyWithin(from + length.length, from, at);
+      module.set(length, from);
+      at += length.length;
+    },
+    more: () => at < module.length,
   });
-  const module = new Uint8Array(streams.reduce((sum, stream) => sum + stream.length, 0));
-  const next = streams.map((stream) => {
-    let place = 0;
-    return () => stream[place++] as number;
-  });
-  at = 0;
-  walk(
-    (stream) => (module[at++] = (next[stream] as () => number)()),
-    () => at < module.length,
-  );
   return module;
 }
