@@ -193,7 +193,7 @@ mod tests {
         let bytes = STANDARD.decode(packed(&content)).unwrap();
         let mut text = String::new();
         flate2::read::GzDecoder::new(&bytes[..]).read_to_string(&mut text).unwrap();
-        assert_eq!(text, r#"{"count":12345678901,"small":1.049e-05,"value":0.3}"#);
+        assert_eq!(text, r#"{"count":12345678901,"small":0.00001049,"value":0.3}"#);
     }
 
     #[test]
