@@ -1,5 +1,5 @@
 // The engine in a worker: unpacked and compiled here, then calls in JSON, answered in order.
-import { unpackLzma } from "./lzma";
+import { unpack } from "./streams";
 
 interface Exports {
   memory: WebAssembly.Memory;
@@ -42,7 +42,7 @@ function started(module: WebAssembly.Module): Promise<Exports> {
 
 async function answer({ id, packed, module, json }: Message): Promise<Answered> {
   if (packed) {
-    const compiled = WebAssembly.compile(unpackLzma(packed));
+    const compiled = WebAssembly.compile(unpack(packed));
     engine = compiled.then(started);
     await engine;
     return { id, module: await compiled };

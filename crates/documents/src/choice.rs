@@ -1,5 +1,7 @@
 //! Choices: closed lists of words, read with "did you mean".
 
+use crate::reader::{Faulty, Reader};
+
 /// A value out of a closed list of words.
 pub trait Choice: Copy + Eq + std::fmt::Debug + 'static {
     /// What the list is, for messages: `a regulator kind`.
@@ -14,16 +16,38 @@ pub trait Choice: Copy + Eq + std::fmt::Debug + 'static {
 
     /// The value of a word, in any case.
     fn from_word(word: &str) -> Option<Self> {
-        let found = Self::WORDS.iter().find(|(_, known)| known.eq_ignore_ascii_case(word.trim()));
+        let found = Self::WORDS.iter().find(|(_, known)| is_word(word, known));
         found.map(|(value, _)| *value)
     }
 
     /// The words, for help: `"yes", "no"`.
     fn list() -> String {
-        let words: Vec<String> =
-            Self::WORDS.iter().map(|(_, word)| format!("\"{word}\"")).collect();
-        words.join(", ")
+        let words: Vec<&str> = Self::WORDS.iter().map(|(_, word)| *word).collect();
+        quoted(&words)
     }
+}
+
+/// Whether a text is that word, in any case.
+fn is_word(text: &str, word: &str) -> bool {
+    word.eq_ignore_ascii_case(text.trim())
+}
+
+fn quoted(words: &[&str]) -> String {
+    let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+    words.join(", ")
+}
+
+/// Reads a word; returns its place in the list. One piece of code for every list.
+pub(crate) fn read_word(
+    from: Reader<'_>,
+    what: &'static str,
+    words: &[&str],
+) -> Result<usize, Faulty> {
+    let text = from.text(&"a string")?;
+    words
+        .iter()
+        .position(|word| is_word(text, word))
+        .ok_or_else(|| Faulty::at(choice_error(text, what, words, &quoted(words)), from.span()))
 }
 
 /// The known word most like `word`, close enough to be meant.
@@ -72,13 +96,15 @@ macro_rules! choices {
             }
         }
 
-        impl<'de> serde::Deserialize<'de> for $name {
-            fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-                let text = <std::borrow::Cow<'de, str>>::deserialize(deserializer)?;
-                <Self as $crate::choice::Choice>::from_word(&text).ok_or_else(|| {
-                    let words = [$($word),*];
-                    serde::de::Error::custom($crate::choice::choice_error(&text, $what, &words, &<Self as $crate::choice::Choice>::list()))
-                })
+        impl $crate::reader::Read for $name {
+            fn blank() -> Self {
+                <Self as $crate::choice::Choice>::WORDS[0].0
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
+                let place = $crate::choice::read_word(from, $what, &[$($word),*])?;
+                *self = [$(Self::$variant),*][place];
+                Ok(())
             }
         }
 

@@ -7,7 +7,7 @@ use crate::choice::Kind;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fault::diagnostic_of;
 use crate::locate::{KeyPath, parse_table};
-use crate::reader::{Faulty, read};
+use crate::reader::{Faulty, Read, read};
 use crate::types::board::Board;
 use crate::types::cell::{Cell, CellFigures, Chemistry};
 use crate::types::meter::{Instrument, Meter};
@@ -74,9 +74,10 @@ macro_rules! documents {
             fn of_kind(kind: DocumentKind, table: &Spanned<DeTable<'_>>) -> Result<Self, Faulty> {
                 Ok(match kind {
                     $(DocumentKind::$variant => {
-                        let mut document: $type = read(table, $table)?;
+                        let mut document: Box<$type> = Read::blank();
+                        read(table, $table, &mut document)?;
                         document.stamp_own();
-                        Self::$variant(Box::new(document))
+                        Self::$variant(document)
                     })*
                 })
             }

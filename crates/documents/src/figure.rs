@@ -3,12 +3,15 @@
 use std::borrow::Cow;
 use std::fmt;
 
-use overwinter_quantity::{self as quantity, Dimension, OfDimension, Quantity, Untyped};
+use overwinter_quantity::{
+    self as quantity, Dimension, DimensionInfo, OfDimension, Quantity, Untyped,
+};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use serde::de::Expected;
 use serde::{Serialize, Serializer};
 
 use crate::choice::Kind;
+use crate::reader::{Faulty, Read, Reader};
 
 /// A quantity with its kind and source: `"12.6 µA"` or `{ value = "12.6 µA", kind = "measured", source = "…" }`.
 ///
@@ -37,17 +40,7 @@ impl<D: Dimension> Figure<D> {
     }
 }
 
-/// Keys of the table form.
-#[derive(serde::Deserialize)]
-#[serde(field_identifier, rename_all = "snake_case")]
-enum Key {
-    Value,
-    Kind,
-    Source,
-    Note,
-}
-
-/// A figure before its dimension becomes a type.
+/// A figure before its dimension becomes a type: figures of every dimension are read by the same code.
 struct UntypedFigure {
     value: Untyped,
     kind: Option<Kind>,
@@ -55,55 +48,37 @@ struct UntypedFigure {
     note: Option<String>,
 }
 
-/// Reads the figures of every dimension by the same code.
-struct FigureVisitor(OfDimension);
+/// What a figure of a dimension may be written as.
+struct Wanted(&'static DimensionInfo);
 
-impl<'de> Visitor<'de> for FigureVisitor {
-    type Value = UntypedFigure;
-
-    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let info = self.0.0;
+impl Expected for Wanted {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
             "{} with its unit, such as \"{example}\" or {{ value = \"{example}\", kind = \"measured\", source = \"…\" }}",
-            info.name,
-            example = info.examples[0]
+            self.0.name,
+            example = self.0.examples[0]
         )
-    }
-
-    fn visit_str<E: de::Error>(self, text: &str) -> Result<UntypedFigure, E> {
-        self.0.visit_str(text).map(alone)
-    }
-
-    fn visit_i64<E: de::Error>(self, number: i64) -> Result<UntypedFigure, E> {
-        self.0.visit_i64(number).map(alone)
-    }
-
-    fn visit_u64<E: de::Error>(self, number: u64) -> Result<UntypedFigure, E> {
-        self.0.visit_u64(number).map(alone)
-    }
-
-    fn visit_f64<E: de::Error>(self, number: f64) -> Result<UntypedFigure, E> {
-        self.0.visit_f64(number).map(alone)
-    }
-
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<UntypedFigure, A::Error> {
-        let (mut value, mut kind, mut source, mut note) = (None, None, None, None);
-        while let Some(key) = map.next_key::<Key>()? {
-            match key {
-                Key::Value => value = Some(map.next_value_seed(self.0)?),
-                Key::Kind => kind = map.next_value()?,
-                Key::Source => source = map.next_value()?,
-                Key::Note => note = map.next_value()?,
-            }
-        }
-        let value = value.ok_or_else(|| <A::Error as de::Error>::missing_field("value"))?;
-        Ok(UntypedFigure { value, kind, source, note })
     }
 }
 
-fn alone(value: Untyped) -> UntypedFigure {
-    UntypedFigure { value, kind: None, source: None, note: None }
+impl UntypedFigure {
+    fn read(info: &'static DimensionInfo, from: Reader<'_>) -> Result<Self, Faulty> {
+        if from.is_table() {
+            let fields = from.fields("a table", &["value", "kind", "source", "note"])?;
+            let value = fields.leaf("value", OfDimension(info))?;
+            let mut figure = Self { value, kind: None, source: None, note: None };
+            fields.fill("kind", &mut figure.kind)?;
+            fields.fill("source", &mut figure.source)?;
+            fields.fill("note", &mut figure.note)?;
+            return Ok(figure);
+        }
+        if !from.is_leaf() {
+            return Err(from.wrong(&Wanted(info)).or_at(from.span()));
+        }
+        let value = from.leaf(OfDimension(info))?;
+        Ok(Self { value, kind: None, source: None, note: None })
+    }
 }
 
 #[derive(Serialize)]
@@ -133,11 +108,15 @@ impl<D: Dimension> Serialize for Figure<D> {
     }
 }
 
-impl<'de, D: Dimension> Deserialize<'de> for Figure<D> {
-    fn deserialize<De: Deserializer<'de>>(deserializer: De) -> Result<Self, De::Error> {
-        let UntypedFigure { value, kind, source, note } =
-            deserializer.deserialize_any(FigureVisitor(OfDimension(D::INFO)))?;
-        Ok(Self { value: value.into(), kind, source, note })
+impl<D: Dimension> Read for Figure<D> {
+    fn blank() -> Self {
+        Self::new(Quantity::blank())
+    }
+
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        let UntypedFigure { value, kind, source, note } = UntypedFigure::read(D::INFO, from)?;
+        *self = Self { value: value.into(), kind, source, note };
+        Ok(())
     }
 }
 

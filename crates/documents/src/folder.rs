@@ -33,8 +33,8 @@ pub enum Origin {
 /// A document with its file.
 #[derive(Clone, Debug)]
 pub struct Entry<T> {
-    /// The document.
-    pub document: T,
+    /// The document, in a box: every shelf then is the same code.
+    pub document: Box<T>,
     /// Its file, relative to the folder; a library file's begins with `library:`.
     pub path: String,
     /// Where it comes from.
@@ -74,7 +74,7 @@ impl<T> Shelf<T> {
 
     /// Every document, in the order of names.
     pub fn documents(&self) -> impl Iterator<Item = &T> {
-        self.0.values().map(|entry| &entry.document)
+        self.0.values().map(|entry| &*entry.document)
     }
 
     /// Every name, in order.
@@ -202,7 +202,7 @@ impl Folder {
             ($($variant:ident: $shelf:ident),*) => {
                 match document {
                     $(Document::$variant(document) => {
-                        let entry = Entry { document: *document, path, origin, text };
+                        let entry = Entry { document, path, origin, text };
                         self.$shelf.put(name.clone(), entry).map(|(first, entry)| (first, entry.path, entry.text))
                     })*
                 }

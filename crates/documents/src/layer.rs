@@ -27,14 +27,26 @@ impl<T: Clone> Layer for Vec<T> {
     }
 }
 
-/// Declares a struct of a document: strict keys, serde, schema.
+/// Declares a struct of a document: strict keys, reader, schema.
 macro_rules! record {
-    ($($(#[$meta:meta])* pub struct $name:ident { $($(#[$field_meta:meta])* pub $field:ident: $type:ty,)* })*) => {$(
+    ($($(#[$meta:meta])* pub struct $name:ident { $($(#$field_meta:tt)* pub $field:ident: $type:ty,)* })*) => {$(
         $(#[$meta])*
-        #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-        #[serde(deny_unknown_fields)]
-        pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
+        #[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+        #[schemars(deny_unknown_fields)]
+        pub struct $name { $($(#$field_meta)* pub $field: $type,)* }
         $crate::walk::walk_fields!($name { $($field)* });
+
+        impl $crate::reader::Read for $name {
+            fn blank() -> Self {
+                Self { $($field: $crate::reader::Read::blank(),)* }
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
+                let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
+                $($crate::reader::fill_field!(fields, stringify!($field), &mut self.$field, $(#$field_meta)*);)*
+                Ok(())
+            }
+        }
     )*};
 }
 pub(crate) use record;
@@ -43,10 +55,23 @@ pub(crate) use record;
 macro_rules! sparse {
     ($($(#[$meta:meta])* pub struct $name:ident { $($(#[$field_meta:meta])* pub $field:ident: $type:ty,)* })*) => {$(
         $(#[$meta])*
-        #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-        #[serde(deny_unknown_fields, default)]
+        #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, schemars::JsonSchema)]
+        #[serde(default)]
+        #[schemars(deny_unknown_fields)]
         pub struct $name { $($(#[$field_meta])* pub $field: $type,)* }
         $crate::walk::walk_fields!($name { $($field)* });
+
+        impl $crate::reader::Read for $name {
+            fn blank() -> Self {
+                Self::default()
+            }
+
+            fn fill(&mut self, from: $crate::reader::Reader<'_>) -> Result<(), $crate::reader::Faulty> {
+                let fields = from.fields(concat!("struct ", stringify!($name)), &[$(stringify!($field)),*])?;
+                $(fields.fill_some(stringify!($field), &mut self.$field)?;)*
+                Ok(())
+            }
+        }
     )*};
 }
 pub(crate) use sparse;

@@ -4,10 +4,11 @@ use std::borrow::Cow;
 use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::de::Expected;
 use serde::{Serialize, Serializer};
 
 use crate::choice::{Choice, YesNo, choice_error};
+use crate::reader::{Faulty, Read, Reader};
 
 /// A trait of a board: unknown, seen, or inferred with a probability.
 ///
@@ -127,21 +128,24 @@ impl<T: Choice> Serialize for Seen<T> {
     }
 }
 
-impl<'de, T: Choice> Deserialize<'de> for Seen<T> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct TextVisitor<T>(std::marker::PhantomData<T>);
-        impl<T: Choice> Visitor<'_> for TextVisitor<T> {
-            type Value = Seen<T>;
+impl<T: Choice> Read for Seen<T> {
+    fn blank() -> Self {
+        Self::Unknown
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                write!(f, "one of {}, \"unknown\" or \"inferred …, 80 %\" in quotes", T::list())
-            }
+    fn fill(&mut self, from: Reader<'_>) -> Result<(), Faulty> {
+        let text = from.text(&Wanted(T::list))?;
+        *self = Self::parse(text).map_err(|line| Faulty::at(line, from.span()))?;
+        Ok(())
+    }
+}
 
-            fn visit_str<E: de::Error>(self, text: &str) -> Result<Seen<T>, E> {
-                Seen::parse(text).map_err(E::custom)
-            }
-        }
-        deserializer.deserialize_any(TextVisitor(std::marker::PhantomData))
+/// What a trait's text may be.
+struct Wanted(fn() -> String);
+
+impl Expected for Wanted {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "one of {}, \"unknown\" or \"inferred …, 80 %\" in quotes", self.0())
     }
 }
 

@@ -40,6 +40,11 @@ pub struct AccuracyError {
 }
 
 impl Accuracy {
+    /// What stands where an accuracy is about to be read: not a number, without a text.
+    pub fn blank() -> Self {
+        Self { of_reading: f64::NAN, floor: None, text: Box::default() }
+    }
+
     /// The text it was read from.
     pub fn text(&self) -> &str {
         &self.text

@@ -22,6 +22,16 @@ pub struct AnyQuantity {
 }
 
 impl AnyQuantity {
+    /// What stands where a value is about to be read: not a number, without a text.
+    pub fn blank() -> Self {
+        Self {
+            info: ALL_DIMENSIONS[0],
+            si: f64::NAN,
+            spread: Spread::Unstated,
+            text: Box::default(),
+        }
+    }
+
     /// Reads a text with any unit.
     ///
     /// # Errors

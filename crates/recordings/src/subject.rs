@@ -78,7 +78,7 @@ impl Subject {
             stays(&recording.trace)?;
             recording.kept.as_deref().map_or(Ok(()), stays)?;
             return Ok(Self::Recording {
-                document: Box::new(entry.document.clone()),
+                document: entry.document.clone(),
                 path: entry.path.clone(),
                 root: root.to_owned(),
             });
@@ -98,7 +98,7 @@ impl Subject {
             };
             let found = folder.recordings.iter().find(|entry| same(&entry.document.trace));
             return Ok(found.map_or(Self::File(path), |entry| Self::Recording {
-                document: Box::new(entry.document.clone()),
+                document: entry.document.clone(),
                 path: entry.path.clone(),
                 root: root.to_owned(),
             }));

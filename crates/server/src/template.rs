@@ -2,7 +2,7 @@
 
 /// The front end with its marks; empty where it was not built.
 const TEMPLATE: &str = include_str!(concat!(env!("OUT_DIR"), "/template.html"));
-/// The engine: WebAssembly, LZMA, base64; empty where it was not built.
+/// The engine: WebAssembly, packed, base64; empty where it was not built.
 pub(crate) const ENGINE: &str = include_str!(concat!(env!("OUT_DIR"), "/engine.b64"));
 
 /// The front end was not there when the tool was built.

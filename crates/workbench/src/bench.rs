@@ -29,7 +29,7 @@ macro_rules! lookups {
         impl Bench {$(
             $(#[$doc])*
             pub fn $one(&self, name: &str) -> Option<&$type> {
-                self.folder.$all.get(name).map(|entry| &entry.document)
+                self.folder.$all.get(name).map(|entry| &*entry.document)
             }
         )*}
     };
@@ -141,7 +141,7 @@ impl Bench {
 
     /// A specimen by its label, with its board.
     pub fn specimen(&self, id: &str) -> Option<(&Board, &Specimen)> {
-        self.folder.specimen(id).map(|(entry, specimen)| (&entry.document, specimen))
+        self.folder.specimen(id).map(|(entry, specimen)| (&*entry.document, specimen))
     }
 
     /// A range of an instrument; its own ranges replace those of its class.

@@ -6,6 +6,7 @@ use crate::choice::{Kind, choices};
 use crate::date::Date;
 use crate::figure::{CurrentFigure, ResistanceFigure};
 use crate::layer::{Layer, layered, record};
+use crate::reader::read_variants;
 use crate::seen::{Seen, Trait};
 use crate::types::cell::Lead;
 use crate::types::supply::{Bulk, Charger, Supply};
@@ -283,8 +284,9 @@ record! {
 }
 
 /// One change that a rework makes.
-#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(deny_unknown_fields)]
 pub enum Change {
     /// Takes an always-on part away.
     Remove(String),
@@ -298,6 +300,11 @@ pub enum Change {
     SetBulk(Bulk),
 }
 
+read_variants!(Change {
+    blank: Self::Remove(String::new());
+    alone:;
+    filled: Remove = "remove", SetCurrent = "set_current", ReplaceRegulator = "replace_regulator", SetChargeCurrent = "set_charge_current", SetBulk = "set_bulk",
+});
 walk_variants!(Change { Remove SetCurrent ReplaceRegulator SetChargeCurrent SetBulk });
 
 impl Board {

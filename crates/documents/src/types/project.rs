@@ -8,6 +8,7 @@ use crate::choice::{Kind, choices};
 use crate::date::Date;
 use crate::figure::{ChargeFigure, CurrentFigure, DurationFigure, RatioFigure};
 use crate::layer::{record, sparse};
+use crate::reader::read_variants;
 use crate::types::board::Traits;
 use crate::types::sun::Mounting;
 use crate::walk::walk_variants;
@@ -233,10 +234,9 @@ sparse! {
 }
 
 /// One wish.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
-)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(deny_unknown_fields)]
 pub enum Wish {
     /// As little as possible.
     Minimise(Aspect),
@@ -246,9 +246,16 @@ pub enum Wish {
 
 impl crate::walk::Walk for Wish {}
 
+read_variants!(Wish {
+    blank: Self::Minimise(Aspect::Life);
+    alone:;
+    filled: Minimise = "minimise", Maximise = "maximise",
+});
+
 /// The temperature over the year.
-#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(deny_unknown_fields)]
 pub enum Climate {
     /// The same all year.
     Constant(Temperature),
@@ -256,4 +263,9 @@ pub enum Climate {
     Monthly(MonthlyTemperature),
 }
 
+read_variants!(Climate {
+    blank: Self::Constant(Temperature::from_si(f64::NAN));
+    alone:;
+    filled: Constant = "constant", Monthly = "monthly",
+});
 walk_variants!(Climate { Constant Monthly });

@@ -10,6 +10,7 @@ use crate::figure::{
     CurrentFigure, PowerFigure, RatioFigure, ResistanceFigure, TemperatureFigure, VoltageFigure,
 };
 use crate::layer::{record, sparse};
+use crate::reader::read_variants;
 use crate::seen::Trait;
 use crate::types::project::MonthlyTemperature;
 use crate::types::supply::Diode;
@@ -232,8 +233,9 @@ record! {
 }
 
 /// What lies between panel and board.
-#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(deny_unknown_fields)]
 pub enum Through {
     /// Nothing: the panel's lead goes to the charger's input.
     Nothing,
@@ -243,4 +245,9 @@ pub enum Through {
     Converter(Box<Converter>),
 }
 
+read_variants!(Through {
+    blank: Self::Nothing;
+    alone: Nothing = "nothing";
+    filled: Diode = "diode", Converter = "converter",
+});
 walk_variants!(Through { Diode Converter });

@@ -8,6 +8,7 @@ use crate::figure::{
     TemperatureFigure, ThermalResistanceFigure, VoltageFigure,
 };
 use crate::layer::{Layer, layered, record};
+use crate::reader::read_variants;
 use crate::seen::Trait;
 use crate::walk::walk_variants;
 
@@ -196,8 +197,9 @@ record! {
 }
 
 /// Protection against a reversed cell.
-#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(deny_unknown_fields)]
 pub enum ReverseProtection {
     /// There is none.
     None,
@@ -207,6 +209,11 @@ pub enum ReverseProtection {
     Transistor(Transistor),
 }
 
+read_variants!(ReverseProtection {
+    blank: Self::None;
+    alone: None = "none";
+    filled: Diode = "diode", Transistor = "transistor",
+});
 walk_variants!(ReverseProtection { Diode Transistor });
 
 impl BoardRegulator {

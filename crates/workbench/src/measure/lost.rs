@@ -58,7 +58,7 @@ const RULE: &str = "Electrical figures of a dead specimen stay empty for ever an
 /// No such specimen, or one that lives.
 pub fn lost(bench: &Bench, specimen: Option<&str>) -> Result<LostReport, QuestionError> {
     let all: Vec<(&Board, &Specimen)> =
-        bench.folder().specimens().map(|(entry, s)| (&entry.document, s)).collect();
+        bench.folder().specimens().map(|(entry, s)| (&*entry.document, s)).collect();
     if let Some(name) = specimen {
         let found = all.iter().find(|(_, s)| s.id == name);
         match found {

@@ -37,7 +37,7 @@ pub fn charge(bench: &Bench, request: &ChargeRequest) -> Result<ChargeReport, Ve
     }
     let told = |error: QuestionError| vec![crate::ask::diagnostic(&error)];
     let project = request.project.as_deref().map(|name| project(bench, name)).transpose()?;
-    let project = project.as_ref().map(|entry| &entry.document);
+    let project = project.as_ref().map(|entry| &*entry.document);
     let boards: Vec<&Board> = if !request.boards.is_empty() {
         let named = request.boards.iter().map(|name| {
             bench.board(name).ok_or_else(|| {

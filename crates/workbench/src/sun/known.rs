@@ -76,7 +76,7 @@ impl Assumptions {
 pub(crate) fn project(bench: &Bench, wanted: &str) -> Result<Entry<Project>, Vec<Diagnostic>> {
     find(wanted, "project", "projects/yours.toml", &bench.folder().projects, |document| {
         match document {
-            Document::Project(project) => Some(*project),
+            Document::Project(project) => Some(project),
             _ => None,
         }
     })
@@ -100,7 +100,7 @@ pub(crate) fn site(
         ]
     })?;
     find(wanted, "site", "sites/yours.toml", &bench.folder().sites, |document| match document {
-        Document::Site(site) => Some(*site),
+        Document::Site(site) => Some(site),
         _ => None,
     })
 }
@@ -134,7 +134,7 @@ pub(crate) fn panel(
         ]
     })?;
     find(wanted, "panel", "panels/yours.toml", &bench.folder().panels, |document| match document {
-        Document::Panel(panel) => Some(*panel),
+        Document::Panel(panel) => Some(panel),
         _ => None,
     })
 }
@@ -145,7 +145,7 @@ fn find<T: Clone>(
     kind: &'static str,
     path: &str,
     shelf: &Shelf<T>,
-    of: impl Fn(Document) -> Option<T>,
+    of: impl Fn(Document) -> Option<Box<T>>,
 ) -> Result<Entry<T>, Vec<Diagnostic>> {
     if !wanted.contains('\n') {
         return shelf.get(wanted).cloned().ok_or_else(|| {

@@ -83,7 +83,7 @@ fn judged(
 ) -> Result<Vec<Judged>, Vec<Diagnostic>> {
     // A project edited in a page has no file of its own; its place in a text is not needed here.
     let entry = Entry {
-        document: project.clone(),
+        document: Box::new(project.clone()),
         path: String::new(),
         origin: Origin::Folder,
         text: std::sync::Arc::from(""),

@@ -75,7 +75,7 @@ impl Setting {
         known.0.append(&mut of_weather.0);
         let weather = Weather::of(bench, wanted.hourly, &site, &place, &mut known)?;
         Ok(Self {
-            project: project.document,
+            project: *project.document,
             site,
             panel_name: panel.document.name.clone(),
             place,
