@@ -388,7 +388,7 @@ function RailSheet({ line, of }: { line: RecordingLine; of: Recordings }) {
         <section>
           <p class="lead"><span class={`verdict-word ${tone}`}>{word}</span> {rail.verdict.replace(new RegExp(`^${word}: `), "")}</p>
           <Rail of={rail} />
-          <p class="quiet">Threshold from: <bdi>{rail.threshold_source}</bdi>. {rail.read_as}</p>
+          <p class="quiet">Threshold from: <bdi>{rail.threshold_source}</bdi>. {rail.filter_s > 0 ? `Averaged over ${stretch(rail.filter_s)}, ${rail.filter_derived ? "as long as the noise asks for" : "as stated"}. ` : ""}{rail.read_as}</p>
           <Bulleted of={rail.cautions} as="flags" />
         </section>
       ) : null}

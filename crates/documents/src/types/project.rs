@@ -253,6 +253,7 @@ read_variants!(Wish {
 });
 
 /// The temperature over the year.
+#[allow(clippy::large_enum_variant, reason = "there is one of it in a project")]
 #[derive(Clone, Debug, PartialEq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[schemars(deny_unknown_fields)]
