@@ -2134,7 +2134,7 @@ site: string | null,
  */
 panel: string | null, 
 /**
- * Text of the site's hourly file; without it the twelve monthly figures are used.
+ * Text of the site's hourly file; without it that which is attached to the bench, else the twelve monthly figures are used.
  */
 hourly: string | null, 
 /**
@@ -2142,7 +2142,7 @@ hourly: string | null,
  */
 boards: Array<string>, 
 /**
- * Synthetic years, 1 to [`MOST_YEARS`]. With an hourly file its own years are run instead.
+ * Synthetic years, 1 to [`MOST_YEARS`]. With an hourly file its own years are run, and beside them as many synthetic ones with its figures.
  */
 years: number, 
 /**
@@ -2198,9 +2198,13 @@ years: number,
  */
 years_with_outage: Array<number>, 
 /**
- * Outage days, in the same order.
+ * Outage days of the first 40 years, in the same order.
  */
-outage_days: Array<number>, };
+outage_days: Array<number>, 
+/**
+ * Of the site's weather file: its own years with an outage, in the same order; empty without a file.
+ */
+measured: Array<number>, };
 
 export type TiltRequest = { 
 /**
@@ -2446,9 +2450,13 @@ years_with_outage: ShareOfYears,
  */
 outage_days_per_year: number, 
 /**
- * What was drawn, and what was not, in words.
+ * What was drawn, by the names of the forecast.
  */
-drawn: Array<string>, };
+drawn: Array<string>, 
+/**
+ * What moves the outage days most, the largest first; only what so many draws can tell from nothing.
+ */
+budget: Array<SunContribution>, };
 
 export type SunOutcome = { 
 /**
@@ -2459,6 +2467,10 @@ mean_load_a: number,
  * Share of years with any outage, inputs at their best values: weather and spread between years alone.
  */
 years_with_outage: ShareOfYears, 
+/**
+ * With an hourly file: the synthetic years beside its own; `None` without a file, or where its figures make none.
+ */
+continued: SunContinued | null, 
 /**
  * With uncertain inputs as well.
  */
@@ -2654,7 +2666,7 @@ cell: number,
  */
 years_with_outage: ShareOfYears, 
 /**
- * Outage days in a mean year.
+ * Outage days in a mean year, of the first 40 years.
  */
 outage_days_per_year: number, };
 
@@ -2713,6 +2725,10 @@ points: Array<SunMapPoint>,
  * Hand this into the next piece to go on.
  */
 counts: SunMapCounts, 
+/**
+ * Years of the site's weather file, counted apart; 0 without a file.
+ */
+measured_years: number, 
 /**
  * Seed.
  */

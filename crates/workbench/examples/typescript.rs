@@ -111,6 +111,8 @@ fn main() -> ExitCode {
         sun::report::SunLedgerLine,
         sun::report::SunRuleOfThumb,
         sun::report::SunDailyBank,
+        sun::report::SunContribution,
+        sun::report::SunContinued,
         sun::report::SunUncertain,
         sun::report::SunOutcome,
         sun::report::SunBoard,

@@ -71,7 +71,7 @@ impl Drawn {
         charger.hold_v += self.hold_v[k];
         charger.dropout_v = (charger.dropout_v * self.dropout[k]).max(0.0);
         charger.retry_s *= self.retry[k];
-        for share in charger.termination_share.iter_mut() {
+        if let Some(share) = &mut charger.termination_share {
             *share *= self.termination[k].max(0.05);
         }
         if let Coupling::StepDown { efficiency, .. } | Coupling::MaximumPower { efficiency, .. } =
