@@ -2440,6 +2440,30 @@ days_frost_kept_out: number,
  */
 frost_charged: ShareOfYears, };
 
+export type SunContribution = { 
+/**
+ * The input.
+ */
+name: string, 
+/**
+ * Outage days a year that one standard uncertainty more of it adds (negative: takes away), to first order.
+ */
+days: number, 
+/**
+ * Share of the variance that all inputs together give the outage days, 0 to 1.
+ */
+share: number, };
+
+export type SunContinued = { 
+/**
+ * Share of years with any outage.
+ */
+years_with_outage: ShareOfYears, 
+/**
+ * Outage days in a mean year.
+ */
+outage_days_per_year: number, };
+
 export type SunUncertain = { 
 /**
  * Share of years with an outage over weather and inputs together.
