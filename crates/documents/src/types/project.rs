@@ -195,7 +195,7 @@ record! {
         /// Correlation of one day's departure from the season with the next day's.
         pub day_to_day: Option<Ratio>,
         /// Correlation of a day's departure from the season with its clearness, −1 to 1.
-        pub clearness_correlation: Option<ClearnessCorrelation>,
+        pub clearness_correlation: Option<Box<ClearnessCorrelation>>,
     }
 
     /// How a day's temperature goes with its light; between the two it follows the season.

@@ -329,9 +329,13 @@ fn month_of(day_of_year: u16) -> u8 {
 fn budget(o: &SunOutcome) -> String {
     let Some(uncertain) = &o.uncertain else { return String::new() };
     let mut text = heading("What uncertain inputs do to the outage days");
-    let mut columns =
-        Columns::new(&["  one standard uncertainty more of", "days a year", "share", ""])
-            .right(&[1, 2]);
+    let mut columns = Columns::new(&[
+        "  one standard uncertainty more of",
+        "days a year",
+        "share of scatter",
+        "",
+    ])
+    .right(&[1, 2]);
     for part in &uncertain.budget {
         columns.row(vec![
             format!("  {}", part.name),

@@ -1,4 +1,5 @@
 //! Folders, weather files and figures of the tests about the sun.
+#![allow(clippy::disallowed_methods, reason = "checks may use the standard elementary functions")]
 
 use std::f64::consts::PI;
 use std::process::Output;

@@ -139,10 +139,10 @@ fn of_project(
         let source = source(&labelled, &between);
         match source.reach(-10.0, 60.0) {
             Reach::Never { have_v, need_v } => {
-                unreached.push((board.name.as_str(), have_v, need_v))
+                unreached.push((board.name.as_str(), have_v, need_v));
             }
             Reach::NotFullWhenHot { have_v, need_v } => {
-                not_full.push((board.name.as_str(), have_v, need_v))
+                not_full.push((board.name.as_str(), have_v, need_v));
             }
             Reach::Fills => {}
         }

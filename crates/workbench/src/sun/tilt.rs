@@ -28,7 +28,7 @@ pub fn tilt(bench: &Bench, request: &TiltRequest) -> Result<TiltReport, Vec<Diag
         let loaded = load(&entry, &place, text, &mut known)?;
         notes.push(format!("light hour by hour from {}", loaded.span()));
         notes.extend(loaded.notes());
-        Light::Measured(loaded)
+        Light::Measured(Box::new(loaded))
     } else {
         notes.extend(climate_notes(&place.climate(&entry)?));
         notes.extend(entry.document.hourly.as_ref().map(|file| {
@@ -89,7 +89,7 @@ enum Light {
     /// Twelve monthly figures, by the classical monthly method.
     Monthly([f64; 12]),
     /// The site's weather file, hour by hour with the skyline.
-    Measured(Loaded),
+    Measured(Box<Loaded>),
 }
 
 impl Light {
