@@ -113,7 +113,7 @@ export function railOf(name: string): RailCapture {
   const start_s = Array.from({ length: 600 }, (_, k) => k * 1e-5);
   const volts = start_s.map((t) => (t < 2e-3 ? 3.3 : 3.3 - 0.55 * Math.exp(-(((t - 2.6e-3) / 4e-4) ** 2))));
   return {
-    schema_version: 1, name, read_as: "I read this as text, comma between, time in s, voltage in V.", samples: 60_000, threshold_v: 2.7, tolerance_v: 0.06, threshold_source: "a maker's data sheet", before_v: 3.3, after_v: 3.3, lowest_v: 2.75, lowest_sample_v: 2.742, filter_s: 2e-5, filter_derived: true, noise_left_v: 0.001, lowest_at_s: 2.6e-3, dip_v: 0.55, highest_v: 3.31, start_s: 2e-3, dip_duration_s: 8e-4, under_threshold_s: 0, times_under: 0, margin_v: 0.05, noise_v: 0.004,
+    schema_version: 1, name, read_as: "I read this as text, comma between, time in s, voltage in V.", samples: 60_000, threshold_v: 2.7, tolerance_v: 0.06, threshold_source: "a maker's data sheet", before_v: 3.3, after_v: 3.3, lowest_v: 2.75, lowest_sample_v: 2.74, filter_s: 2e-5, filter_derived: true, noise_left_v: 2e-3, lowest_at_s: 2.6e-3, dip_v: 0.55, highest_v: 3.31, start_s: 2e-3, dip_duration_s: 8e-4, under_threshold_s: 0, times_under: 0, margin_v: 0.05, noise_v: 0.004,
     answer: "marginal", verdict: "The rail stays above 2.70 V by 0.05 V, less than threshold and probe are known to.", cautions: ["one capture: repeat it ten times"], columns: { start_s, min_v: volts.map((v) => v - 0.01), max_v: volts.map((v) => v + 0.01) }, written: null,
   };
 }
@@ -124,7 +124,7 @@ function compareOf(before: string, after: string, project: string | null): Trace
   return {
     schema_version: 1, before, after, sleep_a: changed(FLOOR, FLOOR, "A"), wakes: [{ before: "wake A", after: "wake A", charge_c: changed(34e-3, 29e-3, "C"), interval_s: null }],
     phases: [{ activity: "wake A", phase: "radio", duration_s: changed(0.27, 0.22, "s"), current_a: changed(0.11, 0.11, "A"), new: false, gone: false, charge_difference_c: -5.5e-3 }, { activity: "wake A", phase: "settle", duration_s: null, current_a: null, new: true, gone: false, charge_difference_c: 2e-4 }],
-    mean_before_a: 3.4e-3, mean_after_a: 2.9e-3, days: { project: project ?? "footbridges", cell: "2500 mAh pouch", capacity_c: 9000, every_s: 900, before_days: 610, after_days: 655, gained_days: 45, chance_after_outlasts: 0.98, standard_uncertainty_days: 2, basis: "charge over mean current; no self-discharge" }, verdict: ["The radio became 50 ms shorter: 5.5 mC less a wake, worth 45 days."], cautions: ["both on one specimen"],
+    mean_before_a: 3.4e-3, mean_after_a: 2.9e-3, days: { project: project ?? "footbridges", cell: "2500 mAh pouch", capacity_c: 9000, every_s: 900, before_days: 610, after_days: 655, gained_days: 45, standard_uncertainty_days: 2, basis: "charge over mean current; no self-discharge" }, verdict: ["The radio became 50 ms shorter: 5.5 mC less a wake, worth 45 days."], cautions: ["both on one specimen"],
   };
 }
 
