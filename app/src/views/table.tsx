@@ -15,7 +15,7 @@ export const columns = remembered<string[]>("columns", USUAL);
 const sort = remembered<{ by: string; down: boolean }>("sort", { by: "choice", down: false });
 const opened = signal<string | undefined>(undefined);
 /** Rows of a piece of the table. Only pieces near the window are drawn, the others hold their place: a thousand boards scroll and filter as ten do. */
-const PIECE = 20;
+const PIECE = 8;
 /** Pieces at the top that are always drawn: a short table is whole. */
 const FIRST = 3;
 /** Height of a piece that was never drawn, px. */
@@ -262,7 +262,7 @@ function Piece({ index }: { index: number }) {
         if (!inside && own.offsetHeight > 0) height.current = own.offsetHeight;
         setNear(inside);
       }
-    }, { rootMargin: "500px" });
+    }, { rootMargin: "350px" });
     watch.observe(own);
     return () => watch.disconnect();
   }, []);
