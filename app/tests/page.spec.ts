@@ -355,6 +355,22 @@ test("hostile names stay inert", async ({ page }) => {
   expect(seen.errors).toEqual([]);
 });
 
+test("hostile names of two boards stay inert beside each other", async ({ page }) => {
+  const nasty = (n: number) => `${n}<img src=x onerror="window.hit=1"></script><script>window.hit=1</script>"'\u202e${"A".repeat(10_000)}`;
+  const file = altered("hostile-pair", (content) => {
+    content.prepared = [];
+    content.files = content.files.filter(([path]) => !path.startsWith("boards/") || /bowline|slipknot/.test(path));
+    content.files = content.files.map(([path, text]) => [path, path.startsWith("boards/") ? text.replace(/^name = .*$/m, `name = ${JSON.stringify(nasty(path.length))}`).replace(/^about = .*$/m, `about = ${JSON.stringify(nasty(0))}`) : text]);
+  });
+  await page.setViewportSize({ width: 360, height: 760 });
+  const seen = await open(page, "#v=compare", file);
+  await expect(page.locator(".beside .lead")).toContainText("outlasts");
+  await fitsWidth(page);
+  expect(await page.evaluate(() => (window as unknown as { hit?: number }).hit)).toBeUndefined();
+  expect(await page.locator("main img").count()).toBe(0);
+  expect(seen.errors).toEqual([]);
+});
+
 test("without JavaScript there is a summary", async ({ browser }) => {
   const context = await browser.newContext({ javaScriptEnabled: false, offline: true });
   const page = await context.newPage();
@@ -382,6 +398,10 @@ test("without WebAssembly the prepared ranking stays and the page says why", asy
   await expect(page.locator(".status")).toContainText("could not be started");
   await expect(row(page, "BOWLINE")).toContainText("fits");
   await expect(page.getByLabel("lasts at least")).toHaveValue("3 yr");
+  // What needs no engine stands in the other views, and they say what is missing.
+  await page.getByRole("button", { name: "Compare", exact: true }).click();
+  await expect(page.locator("main").getByRole("alert")).toContainText("could not be started");
+  await expect(page.locator(".beside table.traits")).toContainText("sleep current");
 });
 
 test("an engine that was cut off on the way is told and the prepared ranking stays", async ({ page }) => {
@@ -427,6 +447,7 @@ test("the page states what it is", async ({ page }) => {
   await open(page, "#v=about");
   const main = page.locator("main");
   await expect(main).toContainText("What it does not contain");
+  await expect(main).toContainText("No hourly weather");
   await expect(main).toContainText("sha256:");
   await expect(main).toContainText("demo data, free of rights");
   await expect(main).toContainText("2026-07-01");

@@ -5,9 +5,11 @@ export function AboutView() {
   const facts = told.value;
   const files = engine.value?.content.files ?? [];
   const count = (folder: string) => files.filter(([path]) => path.startsWith(`${folder}/`)).length;
+  const home = facts?.home === "bench";
+  const recorded = engine.value?.content.traces?.length ?? 0;
   return (
     <article class="sheet prose">
-      <h1>About this {facts?.home === "bench" ? "bench" : "page"}</h1>
+      <h1>About this {home ? "bench" : "page"}</h1>
       <p>{facts?.title}: {table.value?.rows.length ?? 0} boards, {count("sessions")} sessions at the bench, {count("projects")} projects, {count("claims")} figures of other people.</p>
       <h2>Method</h2>
       <p>Every life is a forecast: the load's cycles are leapt over exactly, the cell is a charge with resistance and, where its data give them, two wells and relaxations; the life ends by the first limit that is crossed. Uncertainty goes through quasi-random draws that all boards share, so that differences between boards are sharper than each board alone. Intervals hold 10 to 90 % of the draws. Figures are given with two standard uncertainties (k = 2).</p>
@@ -15,10 +17,11 @@ export function AboutView() {
       <p>Unknown is neither zero nor no. A need that rests on an unknown leaves a board undecided and names the test that settles it.</p>
       <h2>What it does not contain</h2>
       <ul>
-        <li>No trace: figures of traces stand in the readings, the samples do not.</li>
-        <li>No sun: a project with a panel is ranked here as if the panel were covered; the year with the sun is computed by the tool.</li>
+        {home ? null : <li>No samples: of {recorded > 0 ? `its ${recorded} recordings` : "recordings"} a page holds overviews at most; the tool in the bench folder shows every sample.</li>}
+        {home ? null : <li>No hourly weather: the years under the sun are made from twelve monthly figures of the place.</li>}
+        <li>No sun in the table: its lives are those with the panel covered. The view Sun balances panel and load through the years.</li>
         <li>No photographs, and no judgement of anything nobody measured.</li>
-        <li>No connection: the page sends nothing, loads nothing and keeps only your columns in this browser.</li>
+        <li>{home ? "No connection but to the tool on this machine." : "No connection: the page sends nothing and loads nothing."} This browser keeps your columns, order and specimen{home ? ", and what was typed and not saved yet" : ""}.</li>
       </ul>
       <h2>Facts</h2>
       <dl class="pairs-list">

@@ -2,7 +2,7 @@
 import { signal } from "@preact/signals";
 import { useEffect, useState } from "preact/hooks";
 import { engineering, percent, significant } from "../format";
-import { answer, asked, message, started, text } from "../state";
+import { answer, asked, changed, message, started, text } from "../state";
 import { part } from "../engine";
 import { faultOf, type Recordings } from "../traces";
 import type { Mean, RecordingLine, TraceChange, TraceComparison, TraceDays, TraceFigure, TraceSummary, TraceWorth } from "../types";
@@ -98,7 +98,7 @@ function Found({ of }: { of: TraceComparison }) {
       {of.verdict.map((v, i) => <p key={i} class={i === 0 ? "lead" : ""}>{v}</p>)}
       {days ? <Days of={days} /> : null}
       <Table rows={rows} tested />
-      {days ? <p class="quiet sentence">{days.basis.replaceAll("`", "")}.</p> : null}
+      {days ? <p class="quiet sentence">{days.basis.replaceAll("`", "")}.{changed.value ? " The project is taken as its file says, without your changes." : ""}</p> : null}
       <Bulleted of={of.cautions} as="flags" />
     </>
   );

@@ -15,7 +15,9 @@ export const columns = remembered<string[]>("columns", USUAL);
 const sort = remembered<{ by: string; down: boolean }>("sort", { by: "choice", down: false });
 const opened = signal<string | undefined>(undefined);
 /** Rows of a piece of the table. Only pieces near the window are drawn, the others hold their place: a thousand boards scroll and filter as ten do. */
-const PIECE = 20;
+const PIECE = 8;
+/** Pieces at the top that are always drawn: a short table is whole. */
+const FIRST = 3;
 /** Height of a piece that was never drawn, px. */
 const GUESS = PIECE * 56;
 /** On paper all pieces are drawn. */
@@ -248,11 +250,11 @@ function Status() {
 
 function Piece({ index }: { index: number }) {
   const body = useRef<HTMLTableSectionElement>(null);
-  const [near, setNear] = useState(index < 2);
+  const [near, setNear] = useState(index < FIRST);
   const height = useRef(GUESS);
   useEffect(() => {
     const own = body.current;
-    if (!own) return;
+    if (!own || index < FIRST) return;
     const watch = new IntersectionObserver((seen) => {
       const inside = seen[seen.length - 1]?.isIntersecting ?? true;
       // What has the focus stays.
@@ -260,7 +262,7 @@ function Piece({ index }: { index: number }) {
         if (!inside && own.offsetHeight > 0) height.current = own.offsetHeight;
         setNear(inside);
       }
-    }, { rootMargin: "500px" });
+    }, { rootMargin: "350px" });
     watch.observe(own);
     return () => watch.disconnect();
   }, []);
@@ -324,7 +326,7 @@ export function TableView() {
         <h1>{choice ? choice.project : "Boards"}</h1>
         {choice ? <p class="lead">{choice.answer}</p> : faults.length > 0 ? <Faults of={faults} title="This project cannot be ranked" /> : text.value ? <Waiting>Reading the bench…</Waiting> : <p class="lead">Nothing is ranked yet: there is no project. Begin one in the panel, or write one in <code>projects/</code>.</p>}
         {choice ? <p class="quiet">{choice.load} · {choice.cell}{choice.target_s ? ` · target ${life(choice.target_s)}${choice.target_chance !== null ? ` with ${percent(choice.target_chance)}` : ""}` : ""}</p> : null}
-        {choice && get(project.value, "panel") ? <p class="warn">The panel of this project is not counted here: lives are those in the dark. The tool computes the year with the sun.</p> : null}
+        {choice && get(project.value, "panel") ? <p class="warn">The panel of this project is not counted here: these lives are those in the dark. <button type="button" class="quiet-button" onClick={() => go({ view: "sun", board: "" })}>The years with the sun</button></p> : null}
         {choice?.warnings.map((w) => <p key={w} class="warn">{w}</p>)}
         <Status />
       </div>
