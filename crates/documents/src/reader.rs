@@ -483,6 +483,7 @@ pub(crate) fn read(
 }
 
 #[cfg(test)]
+#[allow(unreachable_pub, reason = "`record!` declares what other crates see")]
 mod tests {
     use super::*;
 
