@@ -481,3 +481,67 @@ pub(crate) fn read(
         None => Err(Faulty::new(format!("missing field `{key}`"), Some(table.span()))),
     }
 }
+
+#[cfg(test)]
+#[allow(unreachable_pub, reason = "`record!` declares what other crates see")]
+mod tests {
+    use super::*;
+
+    crate::layer::record! {
+        /// Keys that must stand and keys that may be left out.
+        pub struct Small {
+            /// Must stand.
+            pub name: String,
+            /// Must stand, if only empty.
+            pub marks: Vec<String>,
+            /// May be left out.
+            pub count: Option<u32>,
+            /// May be left out.
+            #[serde(default)]
+            pub others: Vec<u32>,
+        }
+    }
+
+    fn small(text: &str) -> Result<Small, (String, Option<&str>)> {
+        let table = DeTable::parse(text).unwrap();
+        let mut small = Small::blank();
+        read(&table, "small", &mut small)
+            .map(|()| small)
+            .map_err(|fault| (fault.to_string(), fault.0.span.map(|span| &text[span])))
+    }
+
+    #[test]
+    fn only_what_must_stand_is_missed() {
+        let read = small("small = { name = \"a\", marks = [] }").unwrap();
+        assert_eq!((read.name.as_str(), read.count, read.others), ("a", None, Vec::new()));
+        let (message, place) = small("small = { name = \"a\" }").unwrap_err();
+        assert_eq!(message, "missing field `marks`");
+        assert_eq!(place, Some("{ name = \"a\" }"));
+    }
+
+    #[test]
+    fn faults_stand_at_their_place() {
+        let fault = |line: &'static str| small(line).unwrap_err();
+        let (message, place) = fault("small = { name = \"a\", marks = [\"b\", 3] }");
+        assert_eq!(
+            (message.as_str(), place),
+            ("invalid type: integer `3`, expected a string", Some("3"))
+        );
+        let (message, place) = fault("small = { nam = \"a\" }");
+        assert!(
+            message.starts_with("unknown field `nam`, expected one of `name`, `marks`"),
+            "{message}"
+        );
+        assert_eq!(place, Some("nam"));
+        let (message, place) = fault("small = 3");
+        assert_eq!(
+            (message.as_str(), place),
+            ("invalid type: integer `3`, expected struct Small", Some("3"))
+        );
+        let (message, place) = fault("small = { name = \"a\", marks = [], count = -1 }");
+        assert_eq!(
+            (message.as_str(), place),
+            ("invalid value: integer `-1`, expected u32", Some("-1"))
+        );
+    }
+}
