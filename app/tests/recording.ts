@@ -124,7 +124,7 @@ function compareOf(before: string, after: string, project: string | null): Trace
   return {
     schema_version: 1, before, after, sleep_a: changed(FLOOR, FLOOR, "A"), wakes: [{ before: "wake A", after: "wake A", charge_c: changed(34e-3, 29e-3, "C"), interval_s: null }],
     phases: [{ activity: "wake A", phase: "radio", duration_s: changed(0.27, 0.22, "s"), current_a: changed(0.11, 0.11, "A"), new: false, gone: false, charge_difference_c: -5.5e-3 }, { activity: "wake A", phase: "settle", duration_s: null, current_a: null, new: true, gone: false, charge_difference_c: 2e-4 }],
-    mean_before_a: 3.4e-3, mean_after_a: 2.9e-3, days: { project: project ?? "footbridges", cell: "2500 mAh pouch", capacity_c: 9000, every_s: 900, before_days: 610, after_days: 655, gained_days: 45, standard_uncertainty_days: 2, basis: "charge over mean current; no self-discharge" }, verdict: ["The radio became 50 ms shorter: 5.5 mC less a wake, worth 45 days."], cautions: ["both on one specimen"],
+    mean_before_a: 3.4e-3, mean_after_a: 2.9e-3, days: { project: project ?? "footbridges", cell: "2500 mAh pouch", capacity_c: 9000, every_s: 900, before_days: 610, after_days: 655, gained_days: 45, chance_after_outlasts: 0.98, standard_uncertainty_days: 2, basis: "charge over mean current; no self-discharge" }, verdict: ["The radio became 50 ms shorter: 5.5 mC less a wake, worth 45 days."], cautions: ["both on one specimen"],
   };
 }
 
