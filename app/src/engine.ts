@@ -1,4 +1,5 @@
 // One interface, two homes: the engine inside the page (a worker) or behind the server on loopback.
+import { unpackLzma } from "./lzma";
 import EngineWorker from "./worker?worker&inline";
 import type { ChoiceReport, Diagnostic, PublishedTrace, Reply, Request } from "./types";
 import type { Outcome } from "./edit";
@@ -65,11 +66,6 @@ export function part<K extends string>(reply: Reply, kind: K): Extract<Reply, Re
 
 function bytes(base64: string): Uint8Array<ArrayBuffer> {
   return Uint8Array.from(atob(base64.trim()), (c) => c.charCodeAt(0));
-}
-
-async function unpack(base64: string): Promise<Uint8Array<ArrayBuffer>> {
-  const stream = new Blob([bytes(base64)]).stream().pipeThrough(new DecompressionStream("gzip"));
-  return new Uint8Array(await new Response(stream).arrayBuffer());
 }
 
 function embedded(id: string): string {
@@ -433,6 +429,6 @@ export async function open(told: Facts): Promise<Engine> {
     if (!response.ok) throw new Error(await response.text());
     return new BenchEngine((await response.json()) as Content, told.token ?? "");
   }
-  const content = JSON.parse(new TextDecoder().decode(await unpack(embedded("bench")))) as Content;
+  const content = JSON.parse(new TextDecoder().decode(unpackLzma(bytes(embedded("bench"))))) as Content;
   return new PageEngine(content);
 }

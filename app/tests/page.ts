@@ -1,8 +1,9 @@
 // What the tests share: opening the page from its file with every connection watched, and changing what is in it.
+import { execFileSync } from "node:child_process";
 import { readFileSync, writeFileSync } from "node:fs";
 import { resolve } from "node:path";
-import { gunzipSync, gzipSync } from "node:zlib";
 import { expect, type Page } from "@playwright/test";
+import { unpackLzma } from "../src/lzma";
 
 export const FILE = process.env.PAGE ?? resolve("dist/demo.html");
 
@@ -35,9 +36,9 @@ export function altered(name: string, change: (content: Content) => void, rewrit
   const html = readFileSync(FILE, "utf8");
   const found = /(<script type="text\/plain" id="bench">)([^<]*)(<\/script>)/.exec(html);
   if (!found?.[2]) throw new Error("the page holds no documents");
-  const content = JSON.parse(gunzipSync(Buffer.from(found[2], "base64")).toString()) as Content;
+  const content = JSON.parse(new TextDecoder().decode(unpackLzma(Buffer.from(found[2], "base64")))) as Content;
   change(content);
-  const packed = gzipSync(JSON.stringify(content)).toString("base64");
+  const packed = execFileSync("xz", ["--format=lzma", "--stdout"], { input: JSON.stringify(content), maxBuffer: 1 << 28 }).toString("base64");
   const file = resolve(`dist/${name}.html`);
   writeFileSync(file, rewrite(html.slice(0, found.index)) + found[1] + packed + found[3] + html.slice(found.index + found[0].length));
   return file;

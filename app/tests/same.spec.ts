@@ -1,8 +1,8 @@
 // The engine in the page and the native one give the same answers to the last bit: random projects from a fixed seed.
 import { execFileSync } from "node:child_process";
 import { readFileSync } from "node:fs";
-import { gunzipSync } from "node:zlib";
 import { expect, test } from "@playwright/test";
+import { unpackLzma } from "../src/lzma";
 import { unpack } from "../src/streams";
 import { FILE } from "./page";
 
@@ -35,7 +35,7 @@ test(`${COUNT} random projects: the same to the last bit in the page and nativel
 
   const html = readFileSync(FILE, "utf8");
   const inside = (id: string) => Buffer.from(new RegExp(`id="${id}">([^<]*)<`).exec(html)?.[1] ?? "", "base64");
-  const files = (JSON.parse(gunzipSync(inside("bench")).toString()) as { files: unknown }).files;
+  const files = (JSON.parse(new TextDecoder().decode(unpackLzma(inside("bench")))) as { files: unknown }).files;
   const module = await WebAssembly.compile(unpack(inside("engine")));
   const [own, other] = [await caller(module), await caller(module)];
   expect(own(JSON.stringify({ open: files }))).toBe('{"opened":[]}');
