@@ -139,8 +139,9 @@ function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
         <section>
           <h2>Outages</h2>
           <Figures of={[
-            ["years with an outage, by the weather", <b>{shareText(of.years_with_outage)}</b>],
-            of.uncertain && ["with uncertain inputs as well", shareText(of.uncertain.years_with_outage)],
+            [of.continued ? "the file's own years with an outage" : "years with an outage, by the weather", <b>{shareText(of.years_with_outage)}</b>],
+            of.continued && ["years that go on from the file", <b>{shareText(of.continued.years_with_outage)}</b>],
+            of.uncertain && ["one you might buy, inputs uncertain as well", shareText(of.uncertain.years_with_outage)],
             report.target_share !== null && ["the project allows", `at most ${percent(report.target_share)}`],
             ["outage days in a mean year", `${significant(of.outage_days_per_year, 3)}${of.outage_days_standard_error === null || of.outage_days_per_year === 0 ? "" : ` ± ${significant(2 * of.outage_days_standard_error, 2)}`}`],
             ["longest dark run of all years", of.longest_dark_s > 0 ? stretch(of.longest_dark_s) : "none"],
@@ -171,6 +172,17 @@ function Outcome({ of, report }: { of: SunOutcome; report: SunReport }) {
         <section><h2>Into the cell and out of it, a year</h2><Ledger lines={of.ledger} label="Charge into the cell and out of it in a year" /></section>
         <section><h2>What the lit panel offered</h2><Ledger lines={of.offered} label="Charge that the lit panel offered in a year and where it went" /></section>
       </div>
+      {of.uncertain && of.uncertain.budget.length > 0 ? (
+        <section>
+          <h2>What uncertain inputs do to the outage days</h2>
+          <Sheet
+            label="Uncertain inputs and outage days"
+            caption="One standard uncertainty more of each, to first order; the share is of what all of them together do."
+            head={["one standard uncertainty more of", "#days a year", "#share"]}
+            rows={of.uncertain.budget.map((b) => ({ cells: [b.name, `${b.days < 0 ? "−" : "+"}${significant(Math.abs(b.days), 2)}`, percent(b.share)] }))}
+          />
+        </section>
+      ) : null}
     </>
   );
 }
