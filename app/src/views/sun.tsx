@@ -110,6 +110,8 @@ export function shareText(s: ShareOfYears): string {
 
 function Body({ report, board, all }: { report: SunReport; board: SunBoard; all: SunReport | undefined }) {
   const outcome = board.outcome;
+  // What keeps the panel from charging is no small print: the engine says it first among the cautions.
+  const starting = outcome && outcome.chatter_per_year > 730 ? board.cautions.slice(0, 1) : [];
   return (
     <>
       <p class="lead sentence">
@@ -117,7 +119,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
       </p>
       <p class="quiet"><b><bdi>{report.project}</bdi></b> at <bdi>{report.setting.site}</bdi>{tried.value.skyline ? ", skyline as drawn" : ""} · <bdi>{report.load}</bdi> · <bdi>{report.cell}</bdi> · <bdi>{report.setting.panel}</bdi>, {engineering(report.setting.panel_w, "W")}, tilt {report.setting.tilt_deg.toFixed(0)}°, facing {report.setting.azimuth_deg.toFixed(0)}° · {report.setting.weather}</p>
       {board.refused ? <p class="warn">{board.refused === board.verdict ? "" : `${board.refused}; `}{board.help}</p> : null}
-      <Bulleted of={board.flags} as="flags" />
+      <Bulleted of={[...starting, ...board.flags]} as="flags" />
       {outcome ? <Outcome of={outcome} report={report} /> : null}
       {all && all.boards.length > 1 ? <Boards of={all} chosen={board.board} stale={balance.value.allOf !== balance.value.of} /> : null}
       <SkylineSection report={report} />
@@ -125,7 +127,7 @@ function Body({ report, board, all }: { report: SunReport; board: SunBoard; all:
       <TiltSection />
       <ChargeSection board={board.board} />
       <Assumptions of={[...report.assumptions, ...board.assumptions]} notes={report.setting.notes} />
-      <Bulleted of={[...board.cautions, ...report.cautions, report.interval_of]} as="cautions" />
+      <Bulleted of={[...board.cautions.slice(starting.length), ...report.cautions, report.interval_of]} as="cautions" />
     </>
   );
 }

@@ -170,12 +170,8 @@ fn packed(content: &Value) -> String {
     let mut json = serde_json::Serializer::with_formatter(Vec::new(), NineDigits);
     let written = content.serialize(&mut json).map_err(io::Error::other);
     // 8 MiB look far enough back, and cost a tenth of the memory of what the strongest preset looks.
-    let options = LzmaOptions {
-        dict_size: 1 << 23,
-        pb: 0,
-        nice_len: 273,
-        ..LzmaOptions::with_preset(9)
-    };
+    let options =
+        LzmaOptions { dict_size: 1 << 23, pb: 0, nice_len: 273, ..LzmaOptions::with_preset(9) };
     let bytes = written.and_then(|()| {
         let json = json.into_inner();
         let size = Some(json.len() as u64);
