@@ -34,7 +34,8 @@ export async function handle(browser, address) {
     await page.close();
   }
   const longest = (kind) => Math.max(...runs[0][kind].map((_, i) => Math.min(...runs.map((r) => r[kind][i] ?? Infinity))));
-  return { boards: runs[0].boards, filter: longest("filter"), sort: longest("sort"), scroll: longest("scroll"), steps: runs[0].scroll.length };
+  const steps = runs[0].scroll.map((_, i) => Math.min(...runs.map((r) => r.scroll[i] ?? Infinity))).sort((a, b) => a - b);
+  return { boards: runs[0].boards, middle: steps[steps.length >> 1], filter: longest("filter"), sort: longest("sort"), scroll: longest("scroll"), steps: runs[0].scroll.length };
 }
 
 /** Runs in the page: each figure is from the event to the frame after it was drawn. */
