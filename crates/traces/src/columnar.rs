@@ -4,7 +4,7 @@
 use crate::detect::Cell as Found;
 use crate::error::TraceError;
 use crate::histogram::Counter;
-use crate::layout::{Layout, TimeSource};
+use crate::layout::Layout;
 use crate::pages::{self, Convert, Held, Pages};
 use crate::rows::Parsed;
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
@@ -327,16 +327,7 @@ impl Plan {
     ) -> Result<Self, TraceError> {
         let schema = reader.metadata().file_metadata().schema_descr_ptr();
         let (first, second, scale) = layout.current.columns();
-        let time = match layout.time {
-            TimeSource::Column { column, seconds_per_unit } => Some((column, seconds_per_unit)),
-            TimeSource::Index { column, interval_s } => Some((column, interval_s)),
-            TimeSource::Interval { .. } => None,
-            TimeSource::Stamp { .. } | TimeSource::Split { .. } => {
-                return Err(TraceError::Layout {
-                    reason: "stamps as text are not read from Parquet".to_owned(),
-                });
-            }
-        };
+        let time = layout.time.number_column("Parquet")?;
         for c in [Some(first), second, time.map(|t| t.0), layout.voltage.map(|v| v.column)]
             .into_iter()
             .flatten()

@@ -234,6 +234,23 @@ impl CurrentSource {
     }
 }
 
+impl TimeSource {
+    /// The column that holds the time as numbers and seconds per unit of it; `None` where only the interval is known.
+    ///
+    /// # Errors
+    /// [`TraceError::Layout`] for stamps as text, which a file of `format` does not hold.
+    pub(crate) fn number_column(&self, format: &str) -> Result<Option<(usize, f64)>, TraceError> {
+        match *self {
+            Self::Column { column, seconds_per_unit } => Ok(Some((column, seconds_per_unit))),
+            Self::Index { column, interval_s } => Ok(Some((column, interval_s))),
+            Self::Interval { .. } => Ok(None),
+            Self::Stamp { .. } | Self::Split { .. } => Err(TraceError::Layout {
+                reason: format!("stamps as text are not read from {format}"),
+            }),
+        }
+    }
+}
+
 impl Layout {
     /// The layout of raw numbers of one channel at `rate_hz`, in amperes.
     pub fn raw(kind: RawKind, rate_hz: f64) -> Self {

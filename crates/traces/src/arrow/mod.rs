@@ -15,7 +15,7 @@ mod message;
 use crate::columnar::drop_missing;
 use crate::detect::Cell;
 use crate::error::TraceError;
-use crate::layout::{Layout, TimeSource};
+use crate::layout::Layout;
 use crate::pages::Convert;
 use crate::rows::Parsed;
 use body::Body;
@@ -376,14 +376,7 @@ impl Arrow {
     pub(crate) fn plan(&mut self, name: &str, layout: &Layout) -> Result<f64, TraceError> {
         let wrong = |reason: String| TraceError::Layout { reason };
         let (first, second, scale) = layout.current.columns();
-        let time = match layout.time {
-            TimeSource::Column { column, seconds_per_unit } => Some((column, seconds_per_unit)),
-            TimeSource::Index { column, interval_s } => Some((column, interval_s)),
-            TimeSource::Interval { .. } => None,
-            TimeSource::Stamp { .. } | TimeSource::Split { .. } => {
-                return Err(wrong("stamps as text are not read from Arrow".to_owned()));
-            }
-        };
+        let time = layout.time.number_column("Arrow")?;
         let voltage = layout.voltage.map(|v| (v.column, v.volts_per_unit));
         let named = [Some(first), second, time.map(|t| t.0), voltage.map(|v| v.0)];
         if let Some(c) = named.into_iter().flatten().find(|c| !self.is_number(*c)) {
