@@ -191,10 +191,10 @@ impl FloorWindows {
         self.time = 0.0;
     }
 
-    /// Would this much more end the window?
+    /// What is shorter than this does not end the window (s).
     #[inline]
-    pub(crate) fn would_end(&self, more_s: f64) -> bool {
-        self.time + more_s >= self.window_s * (1.0 - 1e-9)
+    pub(crate) fn left_s(&self) -> f64 {
+        self.window_s * (1.0 - 1e-9) - self.time
     }
 
     #[inline]

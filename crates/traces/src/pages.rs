@@ -34,46 +34,39 @@ impl Convert {
     }
 }
 
-/// One distinct reading and how often it came. Few bytes, so that a dictionary's busy part stays in the nearest cache.
-#[derive(Debug, Clone, Copy)]
-struct Entry<T> {
-    value: T,
-    count: u32,
-}
-
-/// The readings of a column, in 32 bits where that is exact.
-#[derive(Debug, Clone)]
-enum Dictionary {
-    Narrow(Vec<Entry<f32>>),
-    Wide(Vec<Entry<f64>>),
+/// The distinct readings of a column and how often each came.
+///
+/// Both tables are filled up to the next power of two, so that an index of so many bits always hits an entry and the hottest loop asks nothing;
+/// who hits one of those added is found afterwards by its count.
+#[derive(Debug, Clone, Default)]
+struct Dictionary {
+    values: Vec<f64>,
+    counts: Vec<u32>,
+    /// How many are there indeed.
+    known: usize,
 }
 
 impl Dictionary {
-    fn of(values: &[f64]) -> Self {
-        if values.iter().all(|v| f64::from(*v as f32) == *v || v.is_nan()) {
-            return Self::Narrow(
-                values.iter().map(|v| Entry { value: *v as f32, count: 0 }).collect(),
-            );
-        }
-        Self::Wide(values.iter().map(|v| Entry { value: *v, count: 0 }).collect())
+    fn of(mut values: Vec<f64>) -> Self {
+        let known = values.len();
+        values.resize(known.next_power_of_two(), f64::NAN);
+        Self { counts: vec![0; values.len()], values, known }
     }
 
-    fn is_empty(&self) -> bool {
-        match self {
-            Self::Narrow(all) => all.is_empty(),
-            Self::Wide(all) => all.is_empty(),
+    /// Makes indices of so many bits hit an entry.
+    fn widen(&mut self, width: u32) {
+        let entries = 1usize << width;
+        if self.values.len() < entries {
+            self.values.resize(entries, f64::NAN);
+            self.counts.resize(entries, 0);
         }
     }
 
     fn count_into(&mut self, counter: &mut Counter) {
-        let mut add = |value: f64, count: &mut u32| {
+        for (value, count) in self.values.iter().zip(&mut self.counts) {
             if value.is_finite() {
-                counter.add_many(value, u64::from(std::mem::take(count)));
+                counter.add_many(*value, u64::from(std::mem::take(count)));
             }
-        };
-        match self {
-            Self::Narrow(all) => all.iter_mut().for_each(|e| add(f64::from(e.value), &mut e.count)),
-            Self::Wide(all) => all.iter_mut().for_each(|e| add(e.value, &mut e.count)),
         }
     }
 }
@@ -134,7 +127,7 @@ impl Pages {
             kind,
             optional,
             convert,
-            dictionary: Dictionary::Narrow(Vec::new()),
+            dictionary: Dictionary::default(),
             rest: Vec::new(),
             taken: 0,
             levels: Vec::new(),
@@ -212,10 +205,10 @@ impl Pages {
                     let mut values = Vec::new();
                     self.plain(&buf, num_values as usize, &mut values)?;
                     self.missing |= values.iter().any(|x| !x.is_finite());
-                    if !self.dictionary.is_empty() {
+                    if self.dictionary.known > 0 {
                         return Err("two dictionaries".to_owned());
                     }
-                    self.dictionary = Dictionary::of(&values);
+                    self.dictionary = Dictionary::of(values);
                 }
                 Page::DataPage { buf, num_values, encoding, .. } => {
                     let mut bytes: &[u8] = &buf;
@@ -290,10 +283,7 @@ impl Pages {
                 if let Some((width, bytes)) = bytes.split_first() {
                     out.reserve(some);
                     let width = u32::from(*width);
-                    match &mut self.dictionary {
-                        Dictionary::Narrow(d) => look_up(d, bytes, width, some, out)?,
-                        Dictionary::Wide(d) => look_up(d, bytes, width, some, out)?,
-                    }
+                    look_up(&mut self.dictionary, bytes, width, some, out)?;
                 } else if some > 0 {
                     return Err("an empty page".to_owned());
                 }
@@ -346,20 +336,19 @@ fn all_finite(values: &[f64]) -> bool {
 
 /// Takes decoded indices.
 trait Sink {
-    fn eight(&mut self, indices: [u32; 8]);
-    fn some(&mut self, indices: &[u32]);
+    /// Groups of eight, bit-packed, and what may follow them: their first `values`.
+    fn packed<const W: usize, const ENTRIES: usize>(&mut self, packed: Packed<'_>);
     fn repeat(&mut self, index: u32, times: usize);
 }
 
+/// Raw indices.
 struct Raw<'a>(&'a mut Vec<u32>);
 
 impl Sink for Raw<'_> {
-    fn eight(&mut self, indices: [u32; 8]) {
-        self.0.extend_from_slice(&indices);
-    }
-
-    fn some(&mut self, indices: &[u32]) {
-        self.0.extend_from_slice(indices);
+    fn packed<const W: usize, const ENTRIES: usize>(&mut self, mut packed: Packed<'_>) {
+        while let Some((indices, n)) = packed.next::<W>() {
+            self.0.extend_from_slice(&indices[..n]);
+        }
     }
 
     fn repeat(&mut self, index: u32, times: usize) {
@@ -368,59 +357,71 @@ impl Sink for Raw<'_> {
 }
 
 /// Appends the readings that a page's indices stand for.
-fn look_up<T: Copy + Into<f64>>(
-    dictionary: &mut [Entry<T>],
+fn look_up(
+    dictionary: &mut Dictionary,
     bytes: &[u8],
     width: u32,
     n: usize,
     out: &mut Vec<f64>,
 ) -> Result<(), String> {
-    let mut lookup = Lookup { dictionary, out, bad: false };
+    if width <= NARROW {
+        dictionary.widen(width);
+    }
+    let known = dictionary.known;
+    let mut lookup = Lookup { dictionary, out, beyond: false };
     hybrid(bytes, width, n, &mut lookup)?;
-    if lookup.bad { Err("an index beyond the dictionary".to_owned()) } else { Ok(()) }
+    let beyond = lookup.beyond
+        || lookup.dictionary.counts[known..].iter().fold(0, |all, count| all | count) > 0;
+    if beyond { Err("an index beyond the dictionary".to_owned()) } else { Ok(()) }
 }
 
-struct Lookup<'a, T> {
-    dictionary: &'a mut [Entry<T>],
+/// Indices of up to so many bits always hit an entry.
+const NARROW: u32 = 16;
+
+struct Lookup<'a> {
+    dictionary: &'a mut Dictionary,
     out: &'a mut Vec<f64>,
-    bad: bool,
+    beyond: bool,
 }
 
-impl<T: Copy + Into<f64>> Lookup<'_, T> {
-    #[inline]
+impl Lookup<'_> {
     fn one(&mut self, index: u32, times: u32) -> f64 {
-        match self.dictionary.get_mut(index as usize) {
-            Some(e) => {
+        let d = &mut *self.dictionary;
+        match (d.values.get(index as usize), d.counts.get_mut(index as usize)) {
+            (Some(value), Some(count)) => {
                 // A column chunk that is counted holds far fewer than 2³² values.
-                e.count = e.count.wrapping_add(times);
-                e.value.into()
+                *count = count.wrapping_add(times);
+                *value
             }
-            None => {
-                self.bad = true;
+            _ => {
+                self.beyond = true;
                 f64::NAN
             }
         }
     }
 }
 
-impl<T: Copy + Into<f64>> Sink for Lookup<'_, T> {
-    #[inline(always)]
-    #[allow(
-        clippy::inline_always,
-        reason = "the body of the hottest loop; called out of line it costs as much again"
-    )]
-    fn eight(&mut self, indices: [u32; 8]) {
-        let mut values = [0.0f64; 8];
-        for (v, i) in values.iter_mut().zip(indices) {
-            *v = self.one(i, 1);
+impl Sink for Lookup<'_> {
+    fn packed<const W: usize, const ENTRIES: usize>(&mut self, mut packed: Packed<'_>) {
+        let d = &mut *self.dictionary;
+        if let (Some(values), Some(counts)) =
+            (d.values.first_chunk::<ENTRIES>(), d.counts.first_chunk_mut::<ENTRIES>())
+        {
+            while let Some(indices) = packed.next_whole::<W>() {
+                let mut eight = [0.0f64; 8];
+                for (value, index) in eight.iter_mut().zip(indices) {
+                    // No question is asked here: W bits make no index beyond ENTRIES.
+                    *value = values[index as usize];
+                    counts[index as usize] = counts[index as usize].wrapping_add(1);
+                }
+                self.out.extend_from_slice(&eight);
+            }
         }
-        self.out.extend_from_slice(&values);
-    }
-
-    fn some(&mut self, indices: &[u32]) {
-        for &i in indices {
-            let v = self.one(i, 1);
-            self.out.push(v);
+        while let Some((indices, n)) = packed.next::<W>() {
+            for &index in &indices[..n] {
+                let value = self.one(index, 1);
+                self.out.push(value);
+            }
         }
     }
 
@@ -456,12 +457,12 @@ fn hybrid<S: Sink>(mut bytes: &[u8], width: u32, n: usize, sink: &mut S) -> Resu
         }
         // The last group of a page may lack its unused bytes.
         let size = groups.saturating_mul(width as usize).min(bytes.len());
-        let packed = bytes.split_off(..size).ok_or(CUT)?;
         let values = (groups * 8).min(left);
-        if packed.len() * 8 < values * width as usize {
+        if size * 8 < values * width as usize {
             return Err(CUT.to_owned());
         }
-        packed_groups(packed, width, values, sink);
+        packed_groups(Packed { bytes, left: values }, width, sink);
+        bytes = &bytes[size..];
         left -= values;
     }
     Ok(())
@@ -487,39 +488,54 @@ fn varint(bytes: &mut &[u8]) -> Option<u64> {
 /// Bytes looked at for one group: 32 of the widest and the rest of the last word.
 const WINDOW: usize = 40;
 
-fn packed_groups<S: Sink>(bytes: &[u8], width: u32, values: usize, sink: &mut S) {
+/// Bit-packed groups of eight values.
+struct Packed<'a> {
+    /// From the next group to the end of the page, which may lie behind the last group.
+    bytes: &'a [u8],
+    left: usize,
+}
+
+impl Packed<'_> {
+    /// The next eight, where all are asked for and whole words can be read.
+    #[inline]
+    fn next_whole<const W: usize>(&mut self) -> Option<[u32; 8]> {
+        if self.left < 8 {
+            return None;
+        }
+        let found = eight::<W>(self.bytes.first_chunk()?);
+        self.left -= 8;
+        self.bytes = &self.bytes[W..];
+        Some(found)
+    }
+
+    /// The next ones and how many of them are asked for.
+    fn next<const W: usize>(&mut self) -> Option<([u32; 8], usize)> {
+        if self.left == 0 {
+            return None;
+        }
+        let mut window = [0u8; WINDOW];
+        let n = self.bytes.len().min(WINDOW);
+        window[..n].copy_from_slice(&self.bytes[..n]);
+        let take = self.left.min(8);
+        self.left -= take;
+        self.bytes = self.bytes.get(W..).unwrap_or(&[]);
+        Some((eight::<W>(&window), take))
+    }
+}
+
+fn packed_groups<S: Sink>(packed: Packed<'_>, width: u32, sink: &mut S) {
     // A loop for each width, so that all shifts are constants.
     macro_rules! each {
-        ($($w:literal)*) => {
+        ($($w:literal)*; $($wide:literal)*) => {
             match width {
-                $($w => groups_of::<$w, S>(bytes, values, sink),)*
-                _ => {
-                    sink.repeat(0, values);
-                }
+                $($w => sink.packed::<$w, { 1 << $w }>(packed),)*
+                // No dictionary is as large.
+                $($wide => sink.packed::<$wide, { 2 * MOST_VALUES }>(packed),)*
+                _ => sink.repeat(0, packed.left),
             }
         };
     }
-    each!(1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24 25 26 27 28 29 30 31 32);
-}
-
-fn groups_of<const W: usize, S: Sink>(bytes: &[u8], values: usize, sink: &mut S) {
-    let (mut at, mut left) = (0, values);
-    while left >= 8 {
-        let Some(window) = bytes.get(at..).and_then(|b| b.first_chunk::<WINDOW>()) else { break };
-        sink.eight(eight::<W>(window));
-        at += W;
-        left -= 8;
-    }
-    while left > 0 {
-        let mut window = [0u8; WINDOW];
-        let rest = bytes.get(at..).unwrap_or(&[]);
-        let n = rest.len().min(WINDOW);
-        window[..n].copy_from_slice(&rest[..n]);
-        let take = left.min(8);
-        sink.some(&eight::<W>(&window)[..take]);
-        at += W;
-        left -= take;
-    }
+    each!(1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16; 17 18 19 20 21 22 23 24 25 26 27 28 29 30 31 32);
 }
 
 #[inline]

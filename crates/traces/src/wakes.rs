@@ -20,6 +20,8 @@ const WAKE_CELLS: usize = 1 << 16;
 /// A burst holds no more charge than this many seconds of the floor, ten times over: bursts come every 1 ms to 2 s and carry
 /// the sleep current's charge. Common practice, no source.
 const BURST_FLOOR_S: f64 = 20.0;
+/// Highest share of the floor's level that lies far below it.
+const FAR_BELOW: f64 = 0.35;
 /// Cells in a row that must lie far below the floor before it is learnt anew (an active start of the recording).
 const RELEARN_CELLS: usize = 64;
 
@@ -210,22 +212,40 @@ impl Machine {
         }
     }
 
+    /// While asleep: a cell whose highest sample lies at or above the first and below the second figure (A) needs no look at its samples, as
+    /// long as it and those before it in its row stay shorter than the third (s). `None`: each cell has to be looked at.
+    pub(crate) fn asleep_between(&self) -> Option<(f64, f64, f64)> {
+        let lowest = if self.stated_threshold {
+            f64::NEG_INFINITY
+        } else {
+            FAR_BELOW * self.mode.level_a
+        };
+        (self.state == State::Asleep && self.low_cells == 0).then(|| {
+            (lowest, self.on_a, self.floor.left_s())
+        })
+    }
+
+    /// Cells that keep to [`Self::asleep_between`], joined.
+    pub(crate) fn slept(&mut self, cell: &Cell) {
+        self.asleep(cell.charge_c, cell.covered_s, cell.end_s);
+        self.previous_a = f64::NAN;
+    }
+
     /// A cell and its samples, which are walked one by one where that is needed.
     #[inline]
     pub(crate) fn cell(&mut self, cell: &Cell, broken: bool, run: Run<'_>) {
         if !broken
             && self.state == State::Asleep
             && cell.max_a < self.on_a
-            && !self.floor_window_ends(cell.covered_s)
+            && cell.covered_s < self.floor.left_s()
         {
-            self.asleep(cell.charge_c, cell.covered_s, cell.end_s);
-            if cell.max_a < 0.35 * self.mode.level_a && !self.stated_threshold {
+            self.slept(cell);
+            if cell.max_a < FAR_BELOW * self.mode.level_a && !self.stated_threshold {
                 self.far_below(run.current);
             } else if self.low_cells > 0 {
                 self.low_cells = 0;
                 self.low_run.clear();
             }
-            self.previous_a = f64::NAN;
             return;
         }
         if !broken && self.state == State::Awake && cell.min_a >= self.off_a && self.in_excursion {
@@ -241,10 +261,6 @@ impl Machine {
         for step in run.steps() {
             self.step(step);
         }
-    }
-
-    fn floor_window_ends(&self, more_s: f64) -> bool {
-        self.floor.would_end(more_s)
     }
 
     #[inline]

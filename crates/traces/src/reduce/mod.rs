@@ -100,6 +100,62 @@ pub(crate) struct Totals {
     squares: Sum,
 }
 
+impl Totals {
+    fn add(&mut self, cell: &Cell, squares: f64) {
+        self.charge.add(cell.charge_c);
+        self.covered.add(cell.covered_s);
+        self.sum.add(cell.sum_a);
+        self.squares.add(squares);
+    }
+}
+
+/// The cells that are looked at for the instrument's resolution.
+fn looked_at_for_steps(number: u64) -> bool {
+    number < 64 || number.is_multiple_of(32)
+}
+
+/// Cells in a row of one block in which nothing happens: asleep, no new extreme, no stamp out of the ordinary. They are joined.
+struct Quiet {
+    cell: Option<Cell>,
+    squares: f64,
+    /// Their samples lie no lower, their highest ones between these (A).
+    lowest: f64,
+    lowest_top: f64,
+    below: f64,
+    /// Their intervals keep to these (s).
+    shortest_s: f64,
+    longest_s: f64,
+    /// Shorter together than this: the floor's window does not end (s).
+    left_s: f64,
+    /// The envelope's cells are finer than a block.
+    apart: bool,
+}
+
+impl Quiet {
+    #[inline]
+    fn takes(&self, cell: &Cell, intervals: Intervals, number: u64) -> bool {
+        cell.min_a >= self.lowest
+            && cell.max_a >= self.lowest_top
+            && cell.max_a < self.below
+            && intervals.shortest >= self.shortest_s
+            && intervals.longest <= self.longest_s
+            && self.cell.map_or(0.0, |c| c.covered_s) + cell.covered_s < self.left_s
+            && !looked_at_for_steps(number)
+    }
+
+    #[inline]
+    fn add(&mut self, cell: Cell, squares: f64) {
+        match &mut self.cell {
+            Some(all) => all.merge(&cell),
+            None => {
+                self.cell = Some(cell);
+                self.squares = 0.0;
+            }
+        }
+        self.squares += squares;
+    }
+}
+
 #[derive(Default)]
 struct Lead {
     time: Vec<f64>,
@@ -377,6 +433,7 @@ impl<'a> Reducer<'a> {
         self.block_beside(clock, current, voltage);
         // By value through the block: kept in registers.
         let mut totals = self.totals;
+        let mut quiet = self.quiet();
         let mut k = 0;
         while k < n {
             let end = (k + CELL).min(n);
@@ -409,10 +466,68 @@ impl<'a> Reducer<'a> {
                     Intervals::of(&tt[..m], &ii[..m])
                 }
             };
-            self.cell(run, &sums, intervals, &mut totals);
+            let cell = Cell {
+                first_sample: self.samples,
+                samples: run.len() as u64,
+                start_s: run.time_s(0),
+                end_s: run.time_s(run.len() - 1),
+                min_a: sums.min,
+                max_a: sums.max,
+                sum_a: sums.sum,
+                charge_c: 0.5 * intervals.twice_charge,
+                covered_s: run.time_s(run.len() - 1) - run.before.map_or(run.time_s(0), |b| b.0),
+            };
+            if quiet.takes(&cell, intervals, self.cell_number) {
+                quiet.add(cell, sums.squares);
+                if quiet.apart {
+                    self.envelope.push(cell);
+                }
+            } else {
+                self.settle(&mut quiet, &mut totals);
+                self.cell(run, cell, &sums, intervals, &mut totals);
+                quiet = self.quiet();
+            }
+            self.cell_number += 1;
+            self.samples += cell.samples;
+            self.last_s = cell.end_s;
+            self.last_a = sums.last;
+            if self.lead.as_ref().is_some_and(|l| l.current.len() >= LEAD) {
+                self.end_of_lead();
+            }
             k = end;
         }
+        self.settle(&mut quiet, &mut totals);
         self.totals = totals;
+    }
+
+    /// What a cell must keep to so that nothing has to be looked at in it.
+    fn quiet(&self) -> Quiet {
+        let asleep = self.machine.as_ref().and_then(Machine::asleep_between);
+        let (lowest_top, below, left_s) = asleep.unwrap_or((f64::INFINITY, f64::NEG_INFINITY, 0.0));
+        Quiet {
+            cell: None,
+            squares: 0.0,
+            lowest: self.min.value.max(0.0),
+            lowest_top,
+            below: below.min(self.max.value),
+            shortest_s: self.shortest_s,
+            longest_s: self.longest_s,
+            left_s,
+            apart: self.envelope.width() < BLOCK as u64,
+        }
+    }
+
+    /// Quiet cells in a row are one step for everything that follows the samples.
+    fn settle(&mut self, quiet: &mut Quiet, totals: &mut Totals) {
+        let Some(cell) = quiet.cell.take() else { return };
+        self.top_run = 0;
+        totals.add(&cell, quiet.squares);
+        if !quiet.apart {
+            self.envelope.push(cell);
+        }
+        if let Some(machine) = &mut self.machine {
+            machine.slept(&cell);
+        }
     }
 
     /// What takes whole blocks beside the cells: the stored form, the voltage.
@@ -462,22 +577,16 @@ impl<'a> Reducer<'a> {
             * self.interval_s.max(found.unwrap_or(0.0));
     }
 
-    fn cell(&mut self, run: Run<'_>, sums: &CellSums, intervals: Intervals, totals: &mut Totals) {
-        let n = run.len();
-        let (start_s, end_s) = (run.time_s(0), run.time_s(n - 1));
+    fn cell(
+        &mut self,
+        run: Run<'_>,
+        mut cell: Cell,
+        sums: &CellSums,
+        intervals: Intervals,
+        totals: &mut Totals,
+    ) {
         let ordinary =
             intervals.shortest > 0.0 && intervals.longest <= self.gap_s && run.before.is_some();
-        let mut cell = Cell {
-            first_sample: self.samples,
-            samples: n as u64,
-            start_s,
-            end_s,
-            min_a: sums.min,
-            max_a: sums.max,
-            sum_a: sums.sum,
-            charge_c: 0.5 * intervals.twice_charge,
-            covered_s: end_s - run.before.map_or(start_s, |b| b.0),
-        };
         let mut broken = false;
         if ordinary {
             if intervals.shortest < self.shortest_s {
@@ -493,12 +602,10 @@ impl<'a> Reducer<'a> {
             self.negatives(run);
         }
         if sums.min < self.min.value {
-            self.min = Located { value: sums.min, sample: self.samples, time_s: start_s };
+            self.min = Located { value: sums.min, sample: self.samples, time_s: cell.start_s };
         }
         // Cells at a top that was reached before are left out of the look at equal neighbours: clipping makes them equal.
-        if sums.max != self.max.value
-            && (self.cell_number < 64 || self.cell_number.is_multiple_of(32))
-        {
+        if sums.max != self.max.value && looked_at_for_steps(self.cell_number) {
             self.look_at_steps(run.current);
         }
         if sums.max >= self.max.value {
@@ -506,11 +613,7 @@ impl<'a> Reducer<'a> {
         } else {
             self.top_run = 0;
         }
-        self.cell_number += 1;
-        totals.charge.add(cell.charge_c);
-        totals.covered.add(cell.covered_s);
-        totals.sum.add(sums.sum);
-        totals.squares.add(sums.squares);
+        totals.add(&cell, sums.squares);
         self.envelope.push(cell);
         if let Some(machine) = &mut self.machine {
             machine.cell(&cell, broken, run);
@@ -518,12 +621,6 @@ impl<'a> Reducer<'a> {
             run.times_to(&mut lead.time);
             lead.current.extend_from_slice(run.current);
             lead.cells.push((cell, broken));
-        }
-        self.samples += n as u64;
-        self.last_s = end_s;
-        self.last_a = sums.last;
-        if self.lead.as_ref().is_some_and(|l| l.current.len() >= LEAD) {
-            self.end_of_lead();
         }
     }
 
