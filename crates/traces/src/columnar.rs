@@ -7,15 +7,18 @@ use crate::histogram::Counter;
 use crate::layout::Layout;
 use crate::pages::{self, Convert, Held, Pages};
 use crate::rows::Parsed;
+use crate::steps::{Spare, Steps};
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
+use parquet::column::page::PageReader;
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
 use parquet::data_type::DataType;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
+use parquet::file::serialized_reader::SerializedPageReader;
 use std::cell::Cell;
 use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
-use std::sync::Once;
+use std::sync::{Arc, Once};
 
 /// Row groups up to this many rows are decoded whole, each by one thread; larger ones in parts.
 pub(crate) const WHOLE_GROUP: i64 = 262_144;
@@ -26,17 +29,38 @@ pub(crate) const EVEN_KEY: &str = "overwinter.even_ns";
 /// Key under which a stored trace keeps what was taken off all its times (s).
 pub(crate) const ORIGIN_KEY: &str = "overwinter.origin_s";
 
-pub(crate) fn open(path: &Path) -> Result<SerializedFileReader<File>, TraceError> {
+/// An opened file: its footer, and what its number columns are read with.
+pub(crate) struct Opened {
+    pub(crate) reader: SerializedFileReader<File>,
+    file: Arc<File>,
+    spare: Spare,
+}
+
+impl Opened {
+    /// The pages of one column of one row group.
+    fn pages(&self, group: &dyn RowGroupReader, c: usize) -> Result<Box<dyn PageReader>, String> {
+        let meta = group.metadata().column(c);
+        let (start, length) = meta.byte_range();
+        let chunk = start..start.saturating_add(length);
+        let rows = group.metadata().num_rows().max(0) as usize;
+        let steps = Steps::new(Arc::clone(&self.file), chunk, Arc::clone(&self.spare));
+        let pages = SerializedPageReader::new(Arc::new(steps), meta, rows, None);
+        Ok(Box::new(pages.map_err(|e| e.to_string())?))
+    }
+}
+
+pub(crate) fn open(path: &Path) -> Result<Opened, TraceError> {
     let name = path.display().to_string();
-    let file = File::open(path).map_err(|e| TraceError::io(&name, e))?;
+    let file = Arc::new(File::open(path).map_err(|e| TraceError::io(&name, e))?);
+    let own = file.try_clone().map_err(|e| TraceError::io(&name, e))?;
     guarded(|| {
-        let reader = SerializedFileReader::new(file).map_err(|e| e.to_string())?;
+        let reader = SerializedFileReader::new(own).map_err(|e| e.to_string())?;
         let sound = reader.metadata().row_groups().iter().flat_map(|g| g.columns()).all(|c| {
             c.data_page_offset() >= 0
                 && c.dictionary_page_offset().is_none_or(|at| at >= 0)
                 && c.compressed_size() >= 0
         });
-        if sound { Ok(reader) } else { Err("its footer names negative places".to_owned()) }
+        if sound { Ok(Opened { reader, file, spare: Spare::default() }) } else { Err("its footer names negative places".to_owned()) }
     })
     .map_err(|reason| TraceError::Parquet { name, reason })
 }
@@ -87,7 +111,7 @@ fn stamp_unit(reader: &SerializedFileReader<File>, column: usize) -> Option<f64>
 
 /// Column names (a stamp's unit in brackets) and the first rows.
 pub(crate) fn look(path: &Path) -> Result<(Vec<String>, Vec<Vec<Found>>), TraceError> {
-    let reader = open(path)?;
+    let reader = open(path)?.reader;
     guarded(|| look_into(&reader)).map_err(|e| failed(path, e))
 }
 
@@ -233,12 +257,17 @@ enum Numbers {
 }
 
 impl Numbers {
-    fn of(group: &dyn RowGroupReader, c: usize, convert: Convert) -> Result<Self, String> {
+    fn of(
+        opened: &Opened,
+        group: &dyn RowGroupReader,
+        c: usize,
+        convert: Convert,
+    ) -> Result<Self, String> {
         let meta = group.metadata().column(c);
         let deepest = meta.column_descr().max_def_level();
         if pages::readable(meta.column_type(), deepest, meta.encodings()) {
-            let reader = group.get_column_page_reader(c).map_err(|e| e.to_string())?;
-            return Ok(Self::Pages(Pages::new(reader, meta.column_type(), deepest > 0, convert)));
+            let pages = opened.pages(group, c)?;
+            return Ok(Self::Pages(Pages::new(pages, meta.column_type(), deepest > 0, convert)));
         }
         let reader = group.get_column_reader(c).map_err(|e| e.to_string())?;
         Ok(Self::Library(Column::new(reader, convert)))
@@ -322,9 +351,10 @@ impl Next {
 impl Plan {
     pub(crate) fn new(
         path: &Path,
-        reader: &SerializedFileReader<File>,
+        opened: &Opened,
         layout: &Layout,
     ) -> Result<Self, TraceError> {
+        let reader = &opened.reader;
         let schema = reader.metadata().file_metadata().schema_descr_ptr();
         let (first, second, scale) = layout.current.columns();
         let time = layout.time.number_column("Parquet")?;
@@ -359,7 +389,7 @@ impl Plan {
             let first_stamp = || {
                 let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
                 let mut one = Vec::new();
-                Numbers::of(group.as_ref(), c, Convert::NONE)?.read(1, &mut one).map(|_| one)
+                Numbers::of(opened, group.as_ref(), c, Convert::NONE)?.read(1, &mut one).map(|_| one)
             };
             origin = guarded(first_stamp)
                 .map_err(|e| failed(path, e))?
@@ -422,11 +452,11 @@ pub(crate) struct Group {
 impl Group {
     pub(crate) fn open(
         plan: &Plan,
-        reader: &SerializedFileReader<File>,
+        opened: &Opened,
         group: usize,
     ) -> Result<Self, String> {
-        let rg = reader.get_row_group(group).map_err(|e| e.to_string())?;
-        let column = |c: usize, convert: Convert| Numbers::of(rg.as_ref(), c, convert);
+        let rg = opened.reader.get_row_group(group).map_err(|e| e.to_string())?;
+        let column = |c: usize, convert: Convert| Numbers::of(opened, rg.as_ref(), c, convert);
         let current = Convert { origin: 0, scale: plan.scale, offset: plan.offset_a };
         Ok(Self {
             time: match plan.time {
@@ -455,14 +485,14 @@ impl Group {
     pub(crate) fn part(
         open: &mut Option<Self>,
         plan: &Plan,
-        reader: &SerializedFileReader<File>,
+        opened: &Opened,
         part: Part,
         out: &mut Parsed,
         counter: &mut Counter,
     ) -> Result<(), String> {
         let mut group = match open.take() {
             Some(g) if g.number == part.group && g.passed <= part.first => g,
-            _ => Self::open(plan, reader, part.group)?,
+            _ => Self::open(plan, opened, part.group)?,
         };
         let ahead = part.first - group.passed;
         if ahead > 0 {
@@ -594,7 +624,8 @@ pub fn unpack_only(path: &Path) -> Result<u64, TraceError> {
     let next = std::sync::atomic::AtomicUsize::new(0);
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(8);
     let work = || -> Result<u64, TraceError> {
-        let reader = open(path)?;
+        let opened = open(path)?;
+        let reader = &opened.reader;
         let mut bytes = 0;
         loop {
             let at = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
@@ -604,7 +635,9 @@ pub fn unpack_only(path: &Path) -> Result<u64, TraceError> {
             }
             let fail = |e: parquet::errors::ParquetError| failed(path, e);
             let group = reader.get_row_group(at / columns).map_err(fail)?;
-            let mut pages = group.get_column_page_reader(at % columns).map_err(fail)?;
+            let mut pages = opened
+                .pages(group.as_ref(), at % columns)
+                .map_err(|e| failed(path, e))?;
             while let Some(page) = pages.get_next_page().map_err(fail)? {
                 bytes += page.buffer().len() as u64;
             }

@@ -54,6 +54,7 @@ mod series;
 #[cfg(target_arch = "x86_64")]
 mod shape;
 mod source;
+mod steps;
 mod stored;
 mod stretch;
 mod student;

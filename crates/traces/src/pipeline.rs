@@ -8,7 +8,7 @@ use crate::analysis::{Analysis, Quantile, Stopped};
 use crate::arrow::Arrow;
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, BATCH, Group, Next, Plan, guarded};
+use crate::columnar::{self, BATCH, Group, Next, Opened, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -21,9 +21,7 @@ use crate::rows::{Parsed, RowReader};
 use crate::segment::segment_log_current;
 use crate::source::{Chunker, Cut, LONGEST_LINE, Source};
 use crate::text::parse_lines;
-use parquet::file::reader::SerializedFileReader;
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
@@ -135,8 +133,7 @@ pub(crate) fn analyse_with(
                 name: name.clone(),
                 reason: "it does not start as Parquet does, or is no file on disk".to_owned(),
             })?;
-            let reader = columnar::open(&path)?;
-            let plan = Plan::new(&path, &reader, &layout)?;
+            let plan = Plan::new(&path, &columnar::open(&path)?, &layout)?;
             if let Some((first, step)) = plan.even {
                 stated_interval_s = Some(step);
                 base_s = first;
@@ -351,7 +348,7 @@ fn skip_bytes(source: &mut Source, bytes: u64) {
 struct Scratch {
     buffer: Vec<u8>,
     positions: Vec<u32>,
-    reader: Option<SerializedFileReader<File>>,
+    opened: Option<Opened>,
     group: Option<Group>,
 }
 
@@ -411,7 +408,7 @@ fn take_piece(
     counter: &mut Counter,
     parsed: &mut Parsed,
 ) -> Option<u64> {
-    let Scratch { buffer, positions, reader: own_reader, group } = scratch;
+    let Scratch { buffer, positions, opened, group } = scratch;
     match &shared.feed {
         Feed::Text { chunker, rows } => {
             let piece = lock(chunker).next(buffer)?;
@@ -471,17 +468,17 @@ fn take_piece(
             }
             let part = lock(next).take(plan)?;
             parsed.clear(plan.even.is_some() || !plan.has_time());
-            if own_reader.is_none() {
+            if opened.is_none() {
                 match columnar::open(path) {
-                    Ok(r) => *own_reader = Some(r),
+                    Ok(r) => *opened = Some(r),
                     Err(e) => {
                         *lock(failure) = Some(e.to_string());
                         return None;
                     }
                 }
             }
-            let reader = own_reader.as_ref()?;
-            let read = guarded(|| Group::part(group, plan, reader, part, parsed, counter));
+            let opened = opened.as_ref()?;
+            let read = guarded(|| Group::part(group, plan, opened, part, parsed, counter));
             keep_failure(path, part.group, read, failure, parsed);
             Some(part.number)
         }

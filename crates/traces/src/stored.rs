@@ -590,8 +590,8 @@ impl StoredTrace {
     fn read_samples(&mut self, first: u64, end: u64, read: u64) -> Result<Zoom, TraceError> {
         if self.index.groups.is_empty() {
             // A file of the first form: the footer says where the samples lie, read once.
-            let reader = columnar::open(&self.path)?;
-            self.index.groups = places(reader.metadata().row_groups()).unwrap_or_default();
+            let opened = columnar::open(&self.path)?;
+            self.index.groups = places(opened.reader.metadata().row_groups()).unwrap_or_default();
         }
         let even = self.even();
         let window =
