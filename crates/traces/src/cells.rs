@@ -103,7 +103,9 @@ pub(crate) struct Coalescing {
 
 impl Coalescing {
     pub(crate) fn new(capacity: usize) -> Self {
-        Self { capacity: capacity.max(2) & !1, width: 1, cells: Vec::new(), partial: None }
+        let capacity = capacity.max(2) & !1;
+        // Room for all of them: what is not written is not there, and growing would copy.
+        Self { capacity, width: 1, cells: Vec::with_capacity(capacity), partial: None }
     }
 
     /// Samples in a cell. Hand in cells no wider than this, so that all become equally wide.

@@ -540,10 +540,12 @@ fn packed_groups<S: Sink>(packed: Packed<'_>, width: u32, sink: &mut S) {
 
 #[inline]
 fn eight<const W: usize>(window: &[u8; WINDOW]) -> [u32; 8] {
+    // One word holds four indices of up to 16 bits.
+    let in_a_word = if W <= 16 { 4 } else { 1 };
     std::array::from_fn(|k| {
-        let (byte, bit) = (k * W / 8, k * W % 8);
-        let word = u64::from_le_bytes(std::array::from_fn(|b| window[byte + b]));
-        (word >> bit & ((1u64 << W) - 1)) as u32
+        let byte = k / in_a_word * in_a_word * W / 8;
+        let word = window[byte..].first_chunk().map_or(0, |w| u64::from_le_bytes(*w));
+        (word >> (k * W - 8 * byte) & ((1u64 << W) - 1)) as u32
     })
 }
 

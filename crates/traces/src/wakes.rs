@@ -258,8 +258,39 @@ impl Machine {
             }
             return;
         }
-        for step in run.steps() {
-            self.step(step);
+        if !broken
+            && self.state == State::Awake
+            && !self.in_excursion
+            && cell.max_a < self.on_a
+            && cell.end_s - self.last_active_s < self.quiet_s
+        {
+            // The wait after a wake for its end.
+            self.buffer.extend(cell, run);
+            (self.previous_a, self.previous_covered_end_s) =
+                (run.current[run.len() - 1], cell.end_s);
+            return;
+        }
+        let whole_window = broken || cell.covered_s >= self.floor.left_s();
+        let mut k = 0;
+        while k < run.len() {
+            let slept = match self.state {
+                State::Asleep if !whole_window => {
+                    let rest = &run.current[k..];
+                    rest.iter().position(|x| *x >= self.on_a).unwrap_or(rest.len())
+                }
+                _ => 0,
+            };
+            if slept > 1 {
+                // Below the threshold: one step for all.
+                let (charge_c, covered_s) = run.between(k, k + slept);
+                self.asleep(charge_c, covered_s, run.time_s(k + slept - 1));
+                self.previous_a = run.current[k + slept - 1];
+                self.previous_covered_end_s = run.time_s(k + slept - 1);
+                k += slept;
+                continue;
+            }
+            self.step(run.step(k));
+            k += 1;
         }
     }
 

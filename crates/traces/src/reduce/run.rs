@@ -52,24 +52,43 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// Samples one by one, each with the interval that leads to it.
+    /// The `k`-th sample with the interval that leads to it.
     #[inline]
+    pub(crate) fn step(&self, k: usize) -> Step {
+        let (time_s, current_a) = (self.time_s(k), self.current[k]);
+        let before = match k {
+            0 => self.before,
+            _ => Some((self.time_s(k - 1), self.current[k - 1])),
+        };
+        let (dt, last_a) = before.map_or((0.0, 0.0), |(t, i)| (time_s - t, i));
+        let broken = before.is_some() && (dt < 0.0 || dt > self.gap_s);
+        let counts = before.is_some() && !broken;
+        Step {
+            sample: self.first_sample + k as u64,
+            time_s,
+            current_a,
+            charge_c: if counts { 0.5 * (current_a + last_a) * dt } else { 0.0 },
+            covered_s: if counts { dt } else { 0.0 },
+            broken,
+        }
+    }
+
+    /// Samples one by one.
     pub(crate) fn steps(self) -> impl Iterator<Item = Step> + 'a {
-        let mut before = self.before;
-        (0..self.len()).map(move |k| {
-            let (time_s, current_a) = (self.time_s(k), self.current[k]);
-            let (dt, last_a) = before.map_or((0.0, 0.0), |(t, i)| (time_s - t, i));
-            let broken = before.is_some() && (dt < 0.0 || dt > self.gap_s);
-            let counts = before.is_some() && !broken;
-            before = Some((time_s, current_a));
-            Step {
-                sample: self.first_sample + k as u64,
-                time_s,
-                current_a,
-                charge_c: if counts { 0.5 * (current_a + last_a) * dt } else { 0.0 },
-                covered_s: if counts { dt } else { 0.0 },
-                broken,
+        (0..self.len()).map(move |k| self.step(k))
+    }
+
+    /// Charge (C) and duration (s) of the intervals that lead to these samples, none of them broken.
+    pub(crate) fn between(&self, from: usize, to: usize) -> (f64, f64) {
+        match (self.clock, from.checked_sub(1).map(|b| self.current[b]).or(self.before.map(|b| b.1))) {
+            (Clock::Even { step_s, .. }, Some(before)) => {
+                let samples = &self.current[from..to];
+                let ends = 0.5 * (before - samples.last().copied().unwrap_or(before));
+                (step_s * (crate::reduce::sum(samples) + ends), step_s * samples.len() as f64)
             }
-        })
+            _ => (from..to).map(|k| self.step(k)).fold((0.0, 0.0), |(charge, covered), s| {
+                (charge + s.charge_c, covered + s.covered_s)
+            }),
+        }
     }
 }
