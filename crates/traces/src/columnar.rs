@@ -60,7 +60,11 @@ pub(crate) fn open(path: &Path) -> Result<Opened, TraceError> {
                 && c.dictionary_page_offset().is_none_or(|at| at >= 0)
                 && c.compressed_size() >= 0
         });
-        if sound { Ok(Opened { reader, file, spare: Spare::default() }) } else { Err("its footer names negative places".to_owned()) }
+        if sound {
+            Ok(Opened { reader, file, spare: Spare::default() })
+        } else {
+            Err("its footer names negative places".to_owned())
+        }
     })
     .map_err(|reason| TraceError::Parquet { name, reason })
 }
@@ -349,11 +353,7 @@ impl Next {
 }
 
 impl Plan {
-    pub(crate) fn new(
-        path: &Path,
-        opened: &Opened,
-        layout: &Layout,
-    ) -> Result<Self, TraceError> {
+    pub(crate) fn new(path: &Path, opened: &Opened, layout: &Layout) -> Result<Self, TraceError> {
         let reader = &opened.reader;
         let schema = reader.metadata().file_metadata().schema_descr_ptr();
         let (first, second, scale) = layout.current.columns();
@@ -389,7 +389,9 @@ impl Plan {
             let first_stamp = || {
                 let group = reader.get_row_group(0).map_err(|e| e.to_string())?;
                 let mut one = Vec::new();
-                Numbers::of(opened, group.as_ref(), c, Convert::NONE)?.read(1, &mut one).map(|_| one)
+                Numbers::of(opened, group.as_ref(), c, Convert::NONE)?
+                    .read(1, &mut one)
+                    .map(|_| one)
             };
             origin = guarded(first_stamp)
                 .map_err(|e| failed(path, e))?
@@ -450,11 +452,7 @@ pub(crate) struct Group {
 }
 
 impl Group {
-    pub(crate) fn open(
-        plan: &Plan,
-        opened: &Opened,
-        group: usize,
-    ) -> Result<Self, String> {
+    pub(crate) fn open(plan: &Plan, opened: &Opened, group: usize) -> Result<Self, String> {
         let rg = opened.reader.get_row_group(group).map_err(|e| e.to_string())?;
         let column = |c: usize, convert: Convert| Numbers::of(opened, rg.as_ref(), c, convert);
         let current = Convert { origin: 0, scale: plan.scale, offset: plan.offset_a };
@@ -635,9 +633,8 @@ pub fn unpack_only(path: &Path) -> Result<u64, TraceError> {
             }
             let fail = |e: parquet::errors::ParquetError| failed(path, e);
             let group = reader.get_row_group(at / columns).map_err(fail)?;
-            let mut pages = opened
-                .pages(group.as_ref(), at % columns)
-                .map_err(|e| failed(path, e))?;
+            let mut pages =
+                opened.pages(group.as_ref(), at % columns).map_err(|e| failed(path, e))?;
             while let Some(page) = pages.get_next_page().map_err(fail)? {
                 bytes += page.buffer().len() as u64;
             }

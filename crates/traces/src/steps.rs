@@ -107,7 +107,8 @@ mod tests {
 
     #[test]
     fn slices_are_the_files_bytes_and_the_buffer_serves_again() {
-        let all: Vec<u8> = (0..3 * STEP as u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+        let all: Vec<u8> =
+            (0..3 * STEP as u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
         let mut file = tempfile::tempfile().unwrap();
         file.write_all(&all).unwrap();
         let spare = Spare::default();

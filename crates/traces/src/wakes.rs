@@ -215,14 +215,10 @@ impl Machine {
     /// While asleep: a cell whose highest sample lies at or above the first and below the second figure (A) needs no look at its samples, as
     /// long as it and those before it in its row stay shorter than the third (s). `None`: each cell has to be looked at.
     pub(crate) fn asleep_between(&self) -> Option<(f64, f64, f64)> {
-        let lowest = if self.stated_threshold {
-            f64::NEG_INFINITY
-        } else {
-            FAR_BELOW * self.mode.level_a
-        };
-        (self.state == State::Asleep && self.low_cells == 0).then(|| {
-            (lowest, self.on_a, self.floor.left_s())
-        })
+        let lowest =
+            if self.stated_threshold { f64::NEG_INFINITY } else { FAR_BELOW * self.mode.level_a };
+        (self.state == State::Asleep && self.low_cells == 0)
+            .then(|| (lowest, self.on_a, self.floor.left_s()))
     }
 
     /// Cells that keep to [`Self::asleep_between`], joined.

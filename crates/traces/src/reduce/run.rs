@@ -80,7 +80,10 @@ impl<'a> Run<'a> {
 
     /// Charge (C) and duration (s) of the intervals that lead to these samples, none of them broken.
     pub(crate) fn between(&self, from: usize, to: usize) -> (f64, f64) {
-        match (self.clock, from.checked_sub(1).map(|b| self.current[b]).or(self.before.map(|b| b.1))) {
+        match (
+            self.clock,
+            from.checked_sub(1).map(|b| self.current[b]).or(self.before.map(|b| b.1)),
+        ) {
             (Clock::Even { step_s, .. }, Some(before)) => {
                 let samples = &self.current[from..to];
                 let ends = 0.5 * (before - samples.last().copied().unwrap_or(before));
