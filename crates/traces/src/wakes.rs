@@ -627,3 +627,100 @@ fn segment<S: Stretch + ?Sized>(stretch: &S, cut: Cut, wake_start_s: f64) -> Wak
         recognised: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reduce::{CELL, CellSums, Clock};
+    use proptest::prelude::*;
+
+    const STEP_S: f64 = 1e-4;
+
+    /// Sleep with bursts and wakes, by turns: lengths in samples, and a stream of noise.
+    fn board(turns: &[(usize, usize, usize)], seed: u64) -> Vec<f64> {
+        let mut x = seed | 1;
+        let mut noise = || {
+            x ^= x << 13;
+            x ^= x >> 7;
+            x ^= x << 17;
+            1.0 + 0.1 * ((x >> 40) as f64 / (1u64 << 24) as f64 - 0.5)
+        };
+        let mut out = Vec::new();
+        for &(asleep, burst, awake) in turns {
+            out.extend((0..asleep).map(|_| 12e-6 * noise()));
+            out.extend((0..burst).map(|_| 900e-6 * noise()));
+            out.extend((0..asleep / 2).map(|_| 12e-6 * noise()));
+            out.extend((0..awake).map(|k| if k * 2 < awake { 8e-3 } else { 25e-3 } * noise()));
+        }
+        out
+    }
+
+    fn machine() -> Machine {
+        let mode = Mode { level_a: 12e-6, threshold_a: 36e-6 };
+        Machine::new(mode, STEP_S, &Options::default())
+    }
+
+    fn close(a: f64, b: f64) -> bool {
+        (a - b).abs() <= 1e-9 * a.abs().max(b.abs()) || (a.is_nan() && b.is_nan())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+        /// Cells that are passed over as a whole, and stretches of them, tell the same as every sample by itself.
+        #[test]
+        fn short_cuts_change_nothing(
+            turns in prop::collection::vec((20usize..9000, 0usize..6, prop_oneof![Just(0usize), 30usize..700]), 1..8),
+            seed in any::<u64>(),
+            stamped in any::<bool>(),
+        ) {
+            let current = board(&turns, seed);
+            let time: Vec<f64> = (0..current.len()).map(|k| k as f64 * STEP_S).collect();
+            let (mut cells, mut singly) = (machine(), machine());
+            for first in (0..current.len()).step_by(CELL) {
+                let end = (first + CELL).min(current.len());
+                let run = Run {
+                    first_sample: first as u64,
+                    before: first.checked_sub(1).map(|b| (time[b], current[b])),
+                    clock: if stamped { Clock::Stamps(&time[first..end]) } else { Clock::Even { zero_s: 0.0, step_s: STEP_S } },
+                    current: &current[first..end],
+                    gap_s: 1.0,
+                };
+                let (charge_c, covered_s) = (0..run.len()).map(|k| run.step(k)).fold((0.0, 0.0), |a, s| (a.0 + s.charge_c, a.1 + s.covered_s));
+                let sums = CellSums::of(run.current);
+                let cell = Cell {
+                    first_sample: first as u64,
+                    samples: run.len() as u64,
+                    start_s: run.time_s(0),
+                    end_s: run.time_s(run.len() - 1),
+                    min_a: sums.min,
+                    max_a: sums.max,
+                    sum_a: sums.sum,
+                    charge_c,
+                    covered_s,
+                };
+                cells.cell(&cell, false, run);
+                for step in run.steps() {
+                    singly.step(step);
+                }
+            }
+            for m in [&mut cells, &mut singly] {
+                m.finish(current.len() as u64 - 1, time[time.len() - 1]);
+            }
+            let (a, b) = (cells.floor(), singly.floor());
+            prop_assert_eq!(a.is_some(), b.is_some());
+            if let (Some(a), Some(b)) = (a, b) {
+                prop_assert_eq!((a.windows, a.bursts), (b.windows, b.bursts));
+                prop_assert!(close(a.mean_a, b.mean_a), "{} {}", a.mean_a, b.mean_a);
+                prop_assert!(close(a.asleep_s, b.asleep_s), "{} {}", a.asleep_s, b.asleep_s);
+                prop_assert!(close(a.burst_charge_c.unwrap_or(f64::NAN), b.burst_charge_c.unwrap_or(f64::NAN)));
+                prop_assert!(close(a.burst_period_s.unwrap_or(f64::NAN), b.burst_period_s.unwrap_or(f64::NAN)));
+            }
+            let (a, b) = (cells.report(), singly.report());
+            prop_assert_eq!((a.count, a.cut, a.listed.len()), (b.count, b.cut, b.listed.len()));
+            for (a, b) in a.listed.iter().zip(&b.listed) {
+                prop_assert!(close(a.start_s, b.start_s) && close(a.duration_s, b.duration_s));
+                prop_assert!(close(a.charge_c, b.charge_c), "{} {}", a.charge_c, b.charge_c);
+            }
+        }
+    }
+}
