@@ -517,16 +517,14 @@ impl Group {
         std::iter::once(&mut self.first).chain(others.into_iter().flatten())
     }
 
-    /// All rows. Where only the current has to be read, page by page, while each is in cache.
+    /// All rows; the current page by page, while each is in cache, and counted by its dictionary.
     fn read_whole(
         &mut self,
         plan: &Plan,
         out: &mut Parsed,
         counter: &mut Counter,
     ) -> Result<bool, String> {
-        let (None, None, None, Numbers::Pages(pages)) =
-            (&self.time, &self.second, &self.voltage, &mut self.first)
-        else {
+        let (None, Numbers::Pages(pages)) = (&self.second, &mut self.first) else {
             let more = self.read(plan, self.left, out)?;
             return Ok(more);
         };
@@ -550,14 +548,31 @@ impl Group {
             return Err(format!("{} rows are missing", n - out.current.len()));
         }
         self.left = 0;
-        let missing = pages.missing;
+        self.read_beside(n, out)?;
         self.told(n, out);
-        if missing {
+        if self.columns().any(|c| c.missing()) {
             drop_missing(out);
         }
-        // Nothing is counted before the whole group is known to be sound.
-        pages_counted(&mut self.first, plain, out, counter);
+        // Nothing is counted before the whole group is known to be sound; where rows were left out, what is left is counted afterwards.
+        if out.current.len() == n {
+            pages_counted(&mut self.first, plain, out, counter);
+        }
         Ok(n > 0)
+    }
+
+    /// The stamps and the voltage of as many rows.
+    fn read_beside(&mut self, n: usize, out: &mut Parsed) -> Result<(), String> {
+        for (column, values, name) in [
+            (&mut self.time, &mut out.time, "time"),
+            (&mut self.voltage, &mut out.voltage, "voltage"),
+        ] {
+            if let Some(column) = column
+                && column.read(n, values)? != n
+            {
+                return Err(format!("the {name} column is shorter than the current"));
+            }
+        }
+        Ok(())
     }
 
     /// The next rows; `false` at the group's end.
@@ -570,8 +585,7 @@ impl Group {
         if n == 0 {
             return Err(format!("{} rows are missing", self.left));
         }
-        out.first_sample =
-            (self.time.is_none()).then_some(self.first_row.saturating_add(self.passed as u64));
+        out.first_sample = Some(self.first_row.saturating_add(self.passed as u64));
         self.left -= n.min(self.left);
         self.passed += n;
         if let Some(second) = &mut self.second {
@@ -584,18 +598,7 @@ impl Group {
                 *a = (*a - b) * plan.scale - plan.offset_a;
             }
         }
-        if let Some(time) = &mut self.time {
-            let m = time.read(n, &mut out.time)?;
-            if m != n {
-                return Err("the time column is shorter than the current".to_owned());
-            }
-        }
-        if let Some(voltage) = &mut self.voltage {
-            let m = voltage.read(n, &mut out.voltage)?;
-            if m != n {
-                return Err("the voltage column is shorter than the current".to_owned());
-            }
-        }
+        self.read_beside(n, out)?;
         self.told(n, out);
         if self.columns().any(|c| c.missing()) {
             drop_missing(out);
@@ -698,6 +701,8 @@ pub(crate) fn drop_missing(out: &mut Parsed) {
     if out.regular {
         out.has_nan = true;
     } else {
+        // From here on the row's number is not the sample's.
+        out.first_sample = None;
         out.time.truncate(kept);
         out.current.truncate(kept);
         if volts {

@@ -41,6 +41,7 @@ mod layout;
 mod load;
 mod number;
 mod options;
+mod packed;
 mod pages;
 mod partition;
 mod pipeline;

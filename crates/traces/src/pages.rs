@@ -1,15 +1,18 @@
-//! Pages of Parquet number columns, plain or with a dictionary, straight to f64.
+//! Pages of Parquet number columns, plain, with a dictionary or as differences, straight to f64.
 //!
-//! The two encodings that every writer uses for measured numbers. With a dictionary the unit, the check for missing values and the histogram
+//! The encodings that writers use for measured numbers and for their stamps. With a dictionary the unit, the check for missing values and the histogram
 //! are the dictionary's business: each is done once per distinct reading, not once per sample.
-//! Source of the formats: the Apache Parquet format's "Encodings" (PLAIN = 0, RLE/bit-packing hybrid = 3, RLE_DICTIONARY = 8).
+//! Source of the formats: the Apache Parquet format's "Encodings" (PLAIN = 0, RLE/bit-packing hybrid = 3, RLE_DICTIONARY = 8); packed numbers are [`crate::packed`]'s.
 
 use crate::histogram::Counter;
+use crate::packed::{Packed, Raw, Sink, deltas, hybrid, varint};
 use parquet::basic::{Encoding, Type};
 use parquet::column::page::{Page, PageReader};
 
 /// A page of more values than this is not believed: writers keep to some ten thousand.
 const MOST_VALUES: usize = 1 << 24;
+/// No dictionary is as large.
+pub(crate) const TOO_MANY: usize = 2 * MOST_VALUES;
 
 /// What turns a stored number into seconds, amperes or volts: `(x − origin)·scale − offset`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -104,11 +107,13 @@ pub(crate) fn readable(
     deepest_definition: i16,
     encodings: impl Iterator<Item = Encoding>,
 ) -> bool {
-    let known = |e| {
-        matches!(
-            e,
-            Encoding::PLAIN | Encoding::RLE | Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY
-        )
+    let whole = matches!(kind, Type::INT32 | Type::INT64);
+    let known = |e| match e {
+        Encoding::PLAIN | Encoding::RLE | Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY => {
+            true
+        }
+        Encoding::DELTA_BINARY_PACKED => whole,
+        _ => false,
     };
     deepest_definition <= 1
         && matches!(kind, Type::FLOAT | Type::DOUBLE | Type::INT32 | Type::INT64)
@@ -279,6 +284,14 @@ impl Pages {
                 self.missing |= !all_finite(&out[before..]);
                 Held::Plain
             }
+            Encoding::DELTA_BINARY_PACKED => {
+                match self.kind {
+                    Type::INT32 => deltas::<true>(bytes, some, self.convert, out)?,
+                    Type::INT64 => deltas::<false>(bytes, some, self.convert, out)?,
+                    _ => return Err("differences of no whole numbers".to_owned()),
+                }
+                Held::Plain
+            }
             Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY => {
                 if let Some((width, bytes)) = bytes.split_first() {
                     out.reserve(some);
@@ -332,28 +345,6 @@ impl Pages {
 /// In groups without a branch, so that they are looked at side by side.
 fn all_finite(values: &[f64]) -> bool {
     values.chunks(64).all(|c| c.iter().fold(true, |sound, x| sound & x.is_finite()))
-}
-
-/// Takes decoded indices.
-trait Sink {
-    /// Groups of eight, bit-packed, and what may follow them: their first `values`.
-    fn packed<const W: usize, const ENTRIES: usize>(&mut self, packed: Packed<'_>);
-    fn repeat(&mut self, index: u32, times: usize);
-}
-
-/// Raw indices.
-struct Raw<'a>(&'a mut Vec<u32>);
-
-impl Sink for Raw<'_> {
-    fn packed<const W: usize, const ENTRIES: usize>(&mut self, mut packed: Packed<'_>) {
-        while let Some((indices, n)) = packed.next::<W>() {
-            self.0.extend_from_slice(&indices[..n]);
-        }
-    }
-
-    fn repeat(&mut self, index: u32, times: usize) {
-        self.0.resize(self.0.len() + times, index);
-    }
 }
 
 /// Appends the readings that a page's indices stand for.
@@ -431,182 +422,7 @@ impl Sink for Lookup<'_> {
     }
 }
 
-/// Runs and bit-packed groups of eight, `n` values in all, each `width` bits wide.
-fn hybrid<S: Sink>(mut bytes: &[u8], width: u32, n: usize, sink: &mut S) -> Result<(), String> {
-    const CUT: &str = "a page ends before its values do";
-    if width > 32 {
-        return Err(format!("indices of {width} bits"));
-    }
-    let mut left = n;
-    while left > 0 {
-        let header = varint(&mut bytes).ok_or(CUT)?;
-        if header & 1 == 0 {
-            let times = usize::try_from(header >> 1).unwrap_or(usize::MAX).min(left);
-            let value = bytes.split_off(..width.div_ceil(8) as usize).ok_or(CUT)?;
-            let index = value.iter().rev().fold(0u32, |a, b| a << 8 | u32::from(*b));
-            if times == 0 {
-                return Err("an empty run".to_owned());
-            }
-            sink.repeat(index, times);
-            left -= times;
-            continue;
-        }
-        let groups = usize::try_from(header >> 1).unwrap_or(usize::MAX).min(left.div_ceil(8));
-        if groups == 0 {
-            return Err("an empty run".to_owned());
-        }
-        // The last group of a page may lack its unused bytes.
-        let size = groups.saturating_mul(width as usize).min(bytes.len());
-        let values = (groups * 8).min(left);
-        if size * 8 < values * width as usize {
-            return Err(CUT.to_owned());
-        }
-        packed_groups(Packed { bytes, left: values }, width, sink);
-        bytes = &bytes[size..];
-        left -= values;
-    }
-    Ok(())
-}
-
 fn believed(values: u32) -> Result<usize, String> {
     let n = values as usize;
     if n <= MOST_VALUES { Ok(n) } else { Err(format!("a page of {n} values")) }
-}
-
-fn varint(bytes: &mut &[u8]) -> Option<u64> {
-    let mut x = 0u64;
-    for shift in (0..63).step_by(7) {
-        let b = *bytes.split_off_first()?;
-        x |= u64::from(b & 0x7f) << shift;
-        if b & 0x80 == 0 {
-            return Some(x);
-        }
-    }
-    None
-}
-
-/// Bytes looked at for one group: 32 of the widest and the rest of the last word.
-const WINDOW: usize = 40;
-
-/// Bit-packed groups of eight values.
-struct Packed<'a> {
-    /// From the next group to the end of the page, which may lie behind the last group.
-    bytes: &'a [u8],
-    left: usize,
-}
-
-impl Packed<'_> {
-    /// The next eight, where all are asked for and whole words can be read.
-    #[inline]
-    fn next_whole<const W: usize>(&mut self) -> Option<[u32; 8]> {
-        if self.left < 8 {
-            return None;
-        }
-        let found = eight::<W>(self.bytes.first_chunk()?);
-        self.left -= 8;
-        self.bytes = &self.bytes[W..];
-        Some(found)
-    }
-
-    /// The next ones and how many of them are asked for.
-    fn next<const W: usize>(&mut self) -> Option<([u32; 8], usize)> {
-        if self.left == 0 {
-            return None;
-        }
-        let mut window = [0u8; WINDOW];
-        let n = self.bytes.len().min(WINDOW);
-        window[..n].copy_from_slice(&self.bytes[..n]);
-        let take = self.left.min(8);
-        self.left -= take;
-        self.bytes = self.bytes.get(W..).unwrap_or(&[]);
-        Some((eight::<W>(&window), take))
-    }
-}
-
-fn packed_groups<S: Sink>(packed: Packed<'_>, width: u32, sink: &mut S) {
-    // A loop for each width, so that all shifts are constants.
-    macro_rules! each {
-        ($($w:literal)*; $($wide:literal)*) => {
-            match width {
-                $($w => sink.packed::<$w, { 1 << $w }>(packed),)*
-                // No dictionary is as large.
-                $($wide => sink.packed::<$wide, { 2 * MOST_VALUES }>(packed),)*
-                _ => sink.repeat(0, packed.left),
-            }
-        };
-    }
-    each!(1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16; 17 18 19 20 21 22 23 24 25 26 27 28 29 30 31 32);
-}
-
-#[inline]
-fn eight<const W: usize>(window: &[u8; WINDOW]) -> [u32; 8] {
-    // One word holds four indices of up to 16 bits.
-    let in_a_word = if W <= 16 { 4 } else { 1 };
-    std::array::from_fn(|k| {
-        let byte = k / in_a_word * in_a_word * W / 8;
-        let word = window[byte..].first_chunk().map_or(0, |w| u64::from_le_bytes(*w));
-        (word >> (k * W - 8 * byte) & ((1u64 << W) - 1)) as u32
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    /// Bit-packs by hand, bit by bit.
-    fn pack(values: &[u32], width: usize) -> Vec<u8> {
-        let mut out = vec![0u8; (values.len().next_multiple_of(8) * width).div_ceil(8)];
-        for (k, v) in values.iter().enumerate() {
-            for b in 0..width {
-                if v >> b & 1 == 1 {
-                    out[(k * width + b) / 8] |= 1 << ((k * width + b) % 8);
-                }
-            }
-        }
-        out
-    }
-
-    #[test]
-    fn the_formats_own_example() {
-        // "Encodings", bit-packing: 0 to 7 in three bits are 10001000 11000110 11111010.
-        let bytes = [0b11, 0b1000_1000, 0b1100_0110, 0b1111_1010];
-        let mut found = Vec::new();
-        hybrid(&bytes, 3, 8, &mut Raw(&mut found)).unwrap();
-        assert_eq!(found, [0, 1, 2, 3, 4, 5, 6, 7]);
-    }
-
-    proptest! {
-        #[test]
-        fn packed_values_come_back(values in proptest::collection::vec(any::<u32>(), 1..200), width in 1usize..33, times in 1usize..300) {
-            let values: Vec<u32> = values.iter().map(|v| (u64::from(*v) & ((1u64 << width) - 1)) as u32).collect();
-            let mut bytes = Vec::new();
-            let header = (values.len().div_ceil(8) as u64) << 1 | 1;
-            let put = |mut h: u64, bytes: &mut Vec<u8>| {
-                while h > 127 {
-                    bytes.push((h & 127 | 128) as u8);
-                    h >>= 7;
-                }
-                bytes.push(h as u8);
-            };
-            // A run first, then groups.
-            put((times as u64) << 1, &mut bytes);
-            bytes.extend_from_slice(&values[0].to_le_bytes()[..width.div_ceil(8)]);
-            put(header, &mut bytes);
-            bytes.extend(pack(&values, width));
-            let mut found = Vec::new();
-            hybrid(&bytes, width as u32, times + values.len(), &mut Raw(&mut found)).unwrap();
-            let mut want = vec![values[0]; times];
-            want.extend(&values);
-            prop_assert_eq!(found, want);
-        }
-
-        #[test]
-        fn noise_is_refused_or_read(bytes in proptest::collection::vec(any::<u8>(), 0..60), width in 0u32..40, n in 0usize..500) {
-            let mut found = Vec::new();
-            if hybrid(&bytes, width, n, &mut Raw(&mut found)).is_ok() {
-                prop_assert_eq!(found.len(), n);
-            }
-        }
-    }
 }

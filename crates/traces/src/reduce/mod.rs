@@ -302,12 +302,15 @@ impl<'a> Reducer<'a> {
             return;
         }
         let n = chunk.current.len();
+        // Sums were taken by the row's number: of use as long as that is the sample's.
+        let numbered = chunk.first_sample == Some(self.samples + self.fill as u64);
         let mut k = 0;
         while k < n {
             if self.fill == 0 && n - k >= BLOCK {
                 let volts = chunk.voltage.get(k..k + BLOCK).unwrap_or(&[]);
                 let time = Clock::Stamps(&chunk.time[k..k + BLOCK]);
-                self.block(time, &chunk.current[k..k + BLOCK], volts, &[]);
+                let known = chunk.sums_at(self.samples).filter(|_| numbered).unwrap_or(&[]);
+                self.block(time, &chunk.current[k..k + BLOCK], volts, known);
                 k += BLOCK;
                 continue;
             }
