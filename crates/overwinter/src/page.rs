@@ -9,6 +9,7 @@ use overwinter_server::{
     DRAWS, Documents, NotBuilt, Publication, SaveFault, bind, is_built, prepare, publish,
 };
 use overwinter_store::{Limits, read_beside, read_files, write_file};
+use overwinter_workbench::ask::Waiting;
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
 
@@ -120,8 +121,8 @@ impl Documents for OnDisk {
         read_beside(&self.folder, path).map_err(|error| Box::new(error.diagnostic()))
     }
 
-    fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
-        self.recordings.answer(bench, request)
+    fn trace(&self, bench: &Bench, request: &TraceRequest, waiting: Waiting<'_>) -> TraceReply {
+        self.recordings.answer(bench, request, waiting)
     }
 }
 

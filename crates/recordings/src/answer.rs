@@ -8,7 +8,8 @@ use std::time::SystemTime;
 
 use overwinter_documents::types::recording::{Recording, Shows};
 use overwinter_documents::{Entry, Origin};
-use overwinter_traces::{Analysis, Control, StoredTrace, analyse};
+use overwinter_traces::{Analysis, Control, StoredTrace, TraceError, analyse};
+use overwinter_workbench::ask::Waiting;
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::trace_report::{RecordingLine, TraceReply, TraceRequest, TraceShows};
 
@@ -51,9 +52,14 @@ impl Recordings {
         Self { root: root.to_owned(), known: Mutex::new(BTreeMap::new()) }
     }
 
-    /// Answers a question.
-    pub fn answer(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
-        self.try_answer(bench, request)
+    /// Answers a question as long as somebody waits for the answer; a pass over a recording is given up within tenths of a second.
+    pub fn answer(
+        &self,
+        bench: &Bench,
+        request: &TraceRequest,
+        waiting: Waiting<'_>,
+    ) -> TraceReply {
+        self.try_answer(bench, request, waiting)
             .unwrap_or_else(|error| TraceReply::Error(vec![error.diagnostic()]))
     }
 
@@ -61,17 +67,18 @@ impl Recordings {
         &self,
         bench: &Bench,
         request: &TraceRequest,
+        waiting: Waiting<'_>,
     ) -> Result<TraceReply, RecordingError> {
         Ok(match request {
-            TraceRequest::Recordings {} => TraceReply::Recordings(self.list(bench)),
+            TraceRequest::Recordings {} => TraceReply::Recordings(self.list(bench, waiting)),
             TraceRequest::Read { recording } => {
                 let subject = self.subject(bench, recording)?;
-                let analysis = self.analysis(&subject)?;
+                let analysis = self.analysis(&subject, waiting)?;
                 let found = report(recording, &analysis, subject.document(), bench.folder());
                 TraceReply::Read(Box::new(found))
             }
             TraceRequest::Window { recording, from_s, to_s, columns } => {
-                let (subject, mut trace, analysis) = self.kept(bench, recording)?;
+                let (subject, mut trace, analysis) = self.kept(bench, recording, waiting)?;
                 let naming = subject.document().map_or_else(Vec::new, rules);
                 let columns = columns.unwrap_or(view::COLUMNS);
                 let window = view::window(
@@ -80,7 +87,7 @@ impl Recordings {
                 TraceReply::Window(Box::new(window))
             }
             TraceRequest::Wakes { recording, activity, most, points } => {
-                let (_, mut trace, analysis) = self.kept(bench, recording)?;
+                let (_, mut trace, analysis) = self.kept(bench, recording, waiting)?;
                 let overlay = view::overlay(
                     recording,
                     &mut trace,
@@ -92,7 +99,7 @@ impl Recordings {
                 TraceReply::Wakes(Box::new(overlay))
             }
             TraceRequest::Between { recording, from_s, to_s } => {
-                let (_, mut trace, analysis) = self.kept(bench, recording)?;
+                let (_, mut trace, analysis) = self.kept(bench, recording, waiting)?;
                 TraceReply::Between(view::between(
                     recording, &mut trace, &analysis, *from_s, *to_s,
                 )?)
@@ -105,8 +112,8 @@ impl Recordings {
                 let project = project_of(bench, project.as_deref())?;
                 let found = compare(
                     (before, after),
-                    &*self.analysis(&a)?,
-                    &*self.analysis(&b)?,
+                    &*self.analysis(&a, waiting)?,
+                    &*self.analysis(&b, waiting)?,
                     project.map(|project| (bench, project)),
                 );
                 TraceReply::Compare(Box::new(found))
@@ -132,7 +139,11 @@ impl Recordings {
     }
 
     /// The analysis of a recording's kept form, else of its source.
-    pub(crate) fn analysis(&self, subject: &Subject) -> Result<Arc<Analysis>, RecordingError> {
+    pub(crate) fn analysis(
+        &self,
+        subject: &Subject,
+        waiting: Waiting<'_>,
+    ) -> Result<Arc<Analysis>, RecordingError> {
         let (Some((file, _)), Some(document)) = (subject.file(true), subject.document()) else {
             return Err(RecordingError::missing("not a recording of the folder", "name one"));
         };
@@ -152,8 +163,17 @@ impl Recordings {
             Arc::new(made)
         } else {
             let opened = subject.open(&Stated { kept: true, ..Stated::default() })?;
-            let go = &mut |_: &overwinter_traces::Progress| Control::Continue;
-            Arc::new(analyse(opened.source, Some(opened.layout), &opened.options, go)?)
+            let mut given_up = !waiting();
+            let go = &mut |_: &overwinter_traces::Progress| {
+                given_up |= !waiting();
+                if given_up { Control::Stop } else { Control::Continue }
+            };
+            let made = analyse(opened.source, Some(opened.layout), &opened.options, go)?;
+            // What covers a part of the recording only is nobody's answer.
+            if given_up {
+                return Err(TraceError::Cancelled.into());
+            }
+            Arc::new(made)
         };
         let made =
             Known { document: document.clone(), file, stamp: now, analysis: Arc::clone(&analysis) };
@@ -165,6 +185,7 @@ impl Recordings {
         &self,
         bench: &Bench,
         name: &str,
+        waiting: Waiting<'_>,
     ) -> Result<(Subject, StoredTrace, Arc<Analysis>), RecordingError> {
         let subject = self.subject(bench, name)?;
         current_only(&subject)?;
@@ -175,17 +196,22 @@ impl Recordings {
             ));
         };
         let trace = StoredTrace::open(&file)?;
-        let analysis = self.analysis(&subject)?;
+        let analysis = self.analysis(&subject, waiting)?;
         Ok((subject, trace, analysis))
     }
 
     /// All recordings with their summaries.
-    pub fn list(&self, bench: &Bench) -> Vec<RecordingLine> {
+    pub fn list(&self, bench: &Bench, waiting: Waiting<'_>) -> Vec<RecordingLine> {
         let own = bench.folder().recordings.iter().filter(|e| e.origin == Origin::Folder);
-        own.map(|entry| self.line(bench, entry)).collect()
+        own.map(|entry| self.line(bench, entry, waiting)).collect()
     }
 
-    pub(crate) fn line(&self, bench: &Bench, entry: &Entry<Recording>) -> RecordingLine {
+    pub(crate) fn line(
+        &self,
+        bench: &Bench,
+        entry: &Entry<Recording>,
+        waiting: Waiting<'_>,
+    ) -> RecordingLine {
         let d = &entry.document;
         let specimen = d.specimen.as_deref().and_then(|id| bench.specimen(id));
         let firmware = d.firmware.as_ref().map(|f| {
@@ -208,7 +234,8 @@ impl Recordings {
             Some(kept) if missing(kept) => Some(format!("{kept} is not there: no zoom")),
             Some(_) => None,
         };
-        let found = self.subject(bench, &d.name).and_then(|subject| self.analysis(&subject));
+        let found =
+            self.subject(bench, &d.name).and_then(|subject| self.analysis(&subject, waiting));
         let summary = match found {
             Ok(analysis) => {
                 let mut short = summary(&analysis);

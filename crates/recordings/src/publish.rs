@@ -28,7 +28,7 @@ pub fn published(bench: &Bench, root: &Path) -> Vec<PublishedTrace> {
     own.map(|entry| {
         let name = entry.document.name.as_str();
         let mut one = PublishedTrace {
-            recording: recordings.line(bench, entry),
+            recording: recordings.line(bench, entry, &|| true),
             overview: None,
             overlay: None,
             rail: None,
@@ -52,7 +52,9 @@ pub fn published(bench: &Bench, root: &Path) -> Vec<PublishedTrace> {
             }
             return one;
         }
-        let Ok((subject, mut trace, analysis)) = recordings.kept(bench, name) else { return one };
+        let Ok((subject, mut trace, analysis)) = recordings.kept(bench, name, &|| true) else {
+            return one;
+        };
         let naming = subject.document().map_or_else(Vec::new, rules);
         let window = view::window(name, &mut trace, &analysis, &naming, None, None, COLUMNS);
         one.overview = window.map(short_window).ok();

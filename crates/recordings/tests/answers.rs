@@ -29,7 +29,7 @@ impl Demo {
 
     fn ask(&self, request: &str) -> TraceReply {
         let request: TraceRequest = serde_json::from_str(request).unwrap();
-        self.recordings.answer(&self.bench, &request)
+        self.recordings.answer(&self.bench, &request, &|| true)
     }
 }
 
@@ -200,7 +200,7 @@ fn a_document_that_leads_out_of_the_folder_is_not_followed() {
         assert!(diagnostics.iter().any(|d| d.code == "recording-path"), "{diagnostics:?}");
         let bench = Bench::new(read);
         let request = TraceRequest::Read { recording: "out".into() };
-        let reply = demo.recordings.answer(&bench, &request);
+        let reply = demo.recordings.answer(&bench, &request, &|| true);
         assert!(matches!(reply, TraceReply::Error(_)), "{reply:?}");
         assert_eq!(check_files(bench.folder(), demo.folder.path()), []);
     }
@@ -239,4 +239,27 @@ fn the_page_carries_tens_of_kilobytes_a_recording() {
         assert!(overview.columns.start_s.len() <= 1200 && overview.resolution_s > 0.0);
         assert_eq!(one.overlay.as_ref().unwrap().wakes.len(), 10);
     }
+}
+
+#[test]
+fn a_pass_that_nobody_waits_for_is_given_up_and_not_remembered() {
+    let demo = Demo::new();
+    let folder = demo.folder.path();
+    let mut rows = String::from("time_s,current_a\n");
+    (0..2000).for_each(|k| rows.push_str(&format!("{}.{:03},0.000012\n", k / 1000, k % 1000)));
+    std::fs::write(folder.join("traces/short.csv"), rows).unwrap();
+    let text = "[recording]\nname = \"short\"\ndate = 2026-01-01\ntrace = \"traces/short.csv\"\n";
+    std::fs::write(folder.join("recordings/short.toml"), text).unwrap();
+    let (read, _) = overwinter_store::read_folder(folder).unwrap();
+    let bench = Bench::new(read);
+    let request = TraceRequest::Read { recording: "short".into() };
+    let TraceReply::Error(faults) = demo.recordings.answer(&bench, &request, &|| false) else {
+        panic!("answered to nobody")
+    };
+    assert_eq!(faults[0].code, "stopped");
+    // Somebody who asks again gets the whole of it.
+    let TraceReply::Read(found) = demo.recordings.answer(&bench, &request, &|| true) else {
+        panic!("not read")
+    };
+    assert_eq!(found.samples, 2000);
 }

@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use overwinter_documents::Diagnostic;
-use overwinter_workbench::ask::Request;
+use overwinter_workbench::ask::{Request, Waiting};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::sun::hourly_file;
 use overwinter_workbench::trace_report::{TraceReply, TraceRequest};
@@ -35,9 +35,9 @@ pub trait Documents: Send + Sync + 'static {
         Err(Box::new(Diagnostic::error("no-file", message)))
     }
 
-    /// Answers a question about recordings, whose traces are files that only the folder's owner can read.
-    fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
-        let _ = (bench, request);
+    /// Answers a question about recordings, whose traces are files that only the folder's owner can read, as long as somebody waits.
+    fn trace(&self, bench: &Bench, request: &TraceRequest, waiting: Waiting<'_>) -> TraceReply {
+        let _ = (bench, request, waiting);
         TraceReply::Error(vec![Diagnostic::error("no-traces", "there are no traces here")])
     }
 }
@@ -112,8 +112,13 @@ impl Shelf {
         Ok(())
     }
 
-    pub(crate) fn trace(&self, bench: &Bench, request: &TraceRequest) -> TraceReply {
-        self.documents.trace(bench, request)
+    pub(crate) fn trace(
+        &self,
+        bench: &Bench,
+        request: &TraceRequest,
+        waiting: Waiting<'_>,
+    ) -> TraceReply {
+        self.documents.trace(bench, request, waiting)
     }
 
     pub(crate) fn save(&self, path: &str, was: Option<&str>, text: &str) -> Result<(), SaveFault> {

@@ -259,10 +259,12 @@ async fn trace(
     let question: TraceRequest = serde_json::from_slice(&body)
         .map_err(|error| (StatusCode::BAD_REQUEST, error.to_string()))?;
     let own = Arc::clone(&app);
+    let left = Arc::new(AtomicBool::new(false));
+    let _here = Left(Arc::clone(&left));
     // A first look at a long recording is one pass over it; a zoom after that takes milliseconds and waits for nobody's sampling.
     let work = tokio::task::spawn_blocking(move || {
         let read = own.shelf.now()?;
-        Ok::<_, String>(own.shelf.trace(&read.bench, &question))
+        Ok::<_, String>(own.shelf.trace(&read.bench, &question, &|| !left.load(Ordering::Relaxed)))
     });
     let reply = work
         .await

@@ -116,7 +116,7 @@ pub(crate) fn run(common: &Common, command: &Trace) -> Result<u8> {
         }
         Trace::List => {
             let bench = bench(common)?;
-            let list = Recordings::new(&common.folder).list(&bench);
+            let list = Recordings::new(&common.folder).list(&bench, &|| true);
             match common.format {
                 Format::Json => json(&serde_json::json!({
                     "schema_version": SCHEMA_VERSION, "recordings": list
