@@ -35,17 +35,17 @@ impl Counter {
         let mut pairs = samples.chunks_exact(2);
         for pair in &mut pairs {
             match self.even.get_mut(bin_of(pair[0])) {
-                Some(n) => *n += 1,
+                Some(n) => *n = n.wrapping_add(1),
                 None => self.outside(pair[0], 1),
             }
             match self.odd.get_mut(bin_of(pair[1])) {
-                Some(n) => *n += 1,
+                Some(n) => *n = n.wrapping_add(1),
                 None => self.outside(pair[1], 1),
             }
         }
         for &x in pairs.remainder() {
             match self.even.get_mut(bin_of(x)) {
-                Some(n) => *n += 1,
+                Some(n) => *n = n.wrapping_add(1),
                 None => self.outside(x, 1),
             }
         }
@@ -54,9 +54,14 @@ impl Counter {
     /// The same reading several times.
     pub(crate) fn add_many(&mut self, x: f64, times: u64) {
         match self.even.get_mut(bin_of(x)) {
-            Some(n) => *n += times,
+            Some(n) => *n = n.wrapping_add(times),
             None => self.outside(x, times),
         }
+    }
+
+    /// Uncounts samples that this counter or another one has counted: a bin by itself may fall below zero, the sum of the counters does not.
+    pub(crate) fn take_back(&mut self, samples: &[f64]) {
+        samples.iter().for_each(|x| self.add_many(*x, u64::MAX));
     }
 
     /// Negative, tiny, huge; NaN (a missing sample) is not counted.
@@ -73,7 +78,7 @@ impl Counter {
         } else {
             BINS - 1
         };
-        table[bin] += times;
+        table[bin] = table[bin].wrapping_add(times);
     }
 
     /// Bins that are not empty, from the most negative to the most positive current.
@@ -84,14 +89,16 @@ impl Counter {
     pub(crate) fn sparse<'a>(counters: impl Iterator<Item = &'a Self> + Clone) -> LogHistogram {
         let mut bins = Vec::new();
         for bin in (0..BINS).rev() {
-            let count: u64 = counters.clone().map(|c| c.below_zero[bin]).sum();
+            let count = counters.clone().fold(0u64, |n, c| n.wrapping_add(c.below_zero[bin]));
             if count > 0 {
                 let (low, high) = limits(bin);
                 bins.push(HistogramBin { low_a: -high, high_a: -low, count });
             }
         }
         for bin in 0..BINS {
-            let count: u64 = counters.clone().map(|c| c.even[bin] + c.odd[bin]).sum();
+            let count = counters
+                .clone()
+                .fold(0u64, |n, c| n.wrapping_add(c.even[bin]).wrapping_add(c.odd[bin]));
             if count > 0 {
                 let (low_a, high_a) = limits(bin);
                 bins.push(HistogramBin { low_a, high_a, count });

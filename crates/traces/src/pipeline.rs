@@ -8,7 +8,7 @@ use crate::analysis::{Analysis, Quantile, Stopped};
 use crate::arrow::Arrow;
 use crate::binary::{frame_bytes, parse_frames};
 use crate::cells::Envelope;
-use crate::columnar::{self, BATCH, Group, Next, Opened, Plan, guarded};
+use crate::columnar::{self, BATCH, Group, Next, Opened, Part, Plan, guarded};
 use crate::defects::Defect;
 use crate::detect::detect;
 use crate::error::TraceError;
@@ -56,7 +56,7 @@ pub fn analyse(
 enum Feed {
     Text { chunker: Mutex<Chunker>, rows: RowReader },
     Raw { chunker: Mutex<Chunker>, layout: Layout, raw: crate::layout::RawFormat },
-    Groups { plan: Plan, path: PathBuf, next: Mutex<Next>, failure: Mutex<Option<String>> },
+    Groups { plan: Plan, path: PathBuf, next: Mutex<Next>, failure: Failure },
     Arrow { regular: bool, state: Mutex<ArrowState>, failure: Mutex<Option<String>> },
 }
 
@@ -72,7 +72,12 @@ struct Line {
     free: Vec<Box<Parsed>>,
     next: u64,
     busy: bool,
+    /// A piece could not be read: what lies behind it is not part of the result.
+    ended: bool,
 }
+
+/// Why reading ended, and at which piece.
+type Failure = Mutex<Option<(u64, String)>>;
 
 struct Shared<'a> {
     feed: Feed,
@@ -171,6 +176,7 @@ pub(crate) fn analyse_with(
             free: (0..threads + 2).map(|_| Box::default()).collect(),
             next: 0,
             busy: false,
+            ended: false,
         }),
         freed: Condvar::new(),
         reducer: Mutex::new(reducer),
@@ -285,7 +291,7 @@ fn why_stopped(shared: &Shared<'_>, by_person: bool) -> Option<Stopped> {
             let c = lock(chunker);
             (c.failure.clone().map(|f| format!("the input broke off: {f}")), c.offset())
         }
-        Feed::Groups { failure, .. } => (lock(failure).clone(), 0),
+        Feed::Groups { failure, .. } => (lock(failure).clone().map(|f| f.1), 0),
         Feed::Arrow { state, failure, .. } => (lock(failure).clone(), lock(state).arrow.position()),
     };
     match failure {
@@ -380,20 +386,26 @@ fn work(shared: &Shared<'_>) -> Counter {
             counter.add(&parsed.current);
         }
         shared.samples.fetch_add(parsed.current.len() as u64, Ordering::Relaxed);
-        lay_down(shared, number, parsed);
+        lay_down(shared, number, parsed, &mut counter);
     }
 }
 
-/// Lays a parsed piece down; reduces what is next in line.
-fn lay_down(shared: &Shared<'_>, number: u64, parsed: Box<Parsed>) {
+/// Lays a parsed piece down; reduces what is next in line. Pieces behind one that could not be read were counted in good faith: that is taken back.
+fn lay_down(shared: &Shared<'_>, number: u64, parsed: Box<Parsed>, counter: &mut Counter) {
     let mut line = lock(&shared.line);
     line.waiting.insert(number, parsed);
     while !line.busy {
         let next = line.next;
         let Some(mut piece) = line.waiting.remove(&next) else { break };
         line.busy = true;
+        line.ended |= piece.unreadable;
+        let ended = line.ended;
         drop(line);
-        lock(&shared.reducer).chunk(&mut piece);
+        if ended {
+            counter.take_back(&piece.current);
+        } else {
+            lock(&shared.reducer).chunk(&mut piece);
+        }
         line = lock(&shared.line);
         line.busy = false;
         line.next += 1;
@@ -468,18 +480,16 @@ fn take_piece(
             }
             let part = lock(next).take(plan)?;
             parsed.clear(plan.even.is_some() || !plan.has_time());
-            if opened.is_none() {
-                match columnar::open(path) {
-                    Ok(r) => *opened = Some(r),
-                    Err(e) => {
-                        *lock(failure) = Some(e.to_string());
-                        return None;
-                    }
+            let read = read_part(path, plan, part, opened, group, parsed, counter);
+            if let Err(reason) = read {
+                parsed.clear(parsed.regular);
+                parsed.unreadable = true;
+                let mut f = lock(failure);
+                // The first in the file's order is the one that is told.
+                if f.as_ref().is_none_or(|(earlier, _)| part.number < *earlier) {
+                    *f = Some((part.number, reason));
                 }
             }
-            let opened = opened.as_ref()?;
-            let read = guarded(|| Group::part(group, plan, opened, part, parsed, counter));
-            keep_failure(path, part.group, read, failure, parsed);
             Some(part.number)
         }
         Feed::Arrow { regular, state, failure } => {
@@ -504,20 +514,21 @@ fn take_piece(
     }
 }
 
-fn keep_failure(
+fn read_part(
     path: &Path,
-    group: usize,
-    read: Result<(), String>,
-    failure: &Mutex<Option<String>>,
+    plan: &Plan,
+    part: Part,
+    opened: &mut Option<Opened>,
+    group: &mut Option<Group>,
     parsed: &mut Parsed,
-) {
-    if let Err(e) = read {
-        parsed.clear(parsed.regular);
-        let mut f = lock(failure);
-        if f.is_none() {
-            *f = Some(format!("{}: row group {}: {e}", path.display(), group + 1));
-        }
-    }
+    counter: &mut Counter,
+) -> Result<(), String> {
+    let opened = match opened {
+        Some(o) => o,
+        None => opened.insert(columnar::open(path).map_err(|e| e.to_string())?),
+    };
+    guarded(|| Group::part(group, plan, opened, part, parsed, counter))
+        .map_err(|e| format!("{}: row group {}: {e}", path.display(), part.group + 1))
 }
 
 /// Parses and throws away, on as many threads as [`analyse`]: the yardstick that the benchmark measures the whole pass by.

@@ -38,6 +38,8 @@ pub(crate) struct Parsed {
     pub(crate) not_numbers: u64,
     pub(crate) bytes: u64,
     pub(crate) issues: Vec<RowIssue>,
+    /// It could not be read; no piece behind it counts.
+    pub(crate) unreadable: bool,
     /// The samples are in the histogram already.
     pub(crate) counted: bool,
     /// Number of the first sample, where the input tells it: none missing before.
@@ -71,6 +73,7 @@ impl Parsed {
         self.sums.clear();
         self.first_sample = None;
         self.counted = false;
+        self.unreadable = false;
         self.regular = regular;
         self.has_nan = false;
         (self.lines, self.rows, self.refused, self.not_numbers, self.bytes) = (0, 0, 0, 0, 0);
