@@ -54,7 +54,8 @@ fn current_a(k: u64, noise: &mut Noise) -> f64 {
     level * (1.0 + 0.04 * noise.z())
 }
 
-fn write_text(path: &Path, samples: u64) {
+/// `jitter_us`: stamps to the microsecond that keep their step only to so many; 0: exactly every 10 µs.
+fn write_text(path: &Path, samples: u64, jitter_us: u64) {
     let mut out =
         BufWriter::with_capacity(1 << 20, File::create(path).expect("target folder is writable"));
     let mut noise = Noise(0x2545_f491_4f6c_dd1d);
@@ -63,14 +64,13 @@ fn write_text(path: &Path, samples: u64) {
     for k in 0..samples {
         row.clear();
         let nano = (current_a(k, &mut noise) * 1e9).round() as u64;
-        writeln!(
-            row,
-            "{}.{:05},{}.{:09}",
-            k / 100_000,
-            k % 100_000,
-            nano / 1_000_000_000,
-            nano % 1_000_000_000
-        )
+        let (whole, part) = (nano / 1_000_000_000, nano % 1_000_000_000);
+        if jitter_us == 0 {
+            writeln!(row, "{}.{:05},{whole}.{part:09}", k / 100_000, k % 100_000)
+        } else {
+            let us = 10 * (k + 1) + noise.next() % (2 * jitter_us + 1) - jitter_us;
+            writeln!(row, "{}.{:06},{whole}.{part:09}", us / 1_000_000, us % 1_000_000)
+        }
         .expect("memory");
         out.write_all(&row).expect("disk has room");
     }
@@ -227,6 +227,36 @@ fn foreign(folder: &Path, python: &Path, text: &Path, samples: u64, rounds: u64,
     println!("{line}");
 }
 
+/// The same for our own kept form where stamps are uneven, so that they have to be read.
+fn uneven(folder: &Path, samples: u64, rounds: u64) {
+    let (text, kept) = (
+        folder.join(format!("{samples}-uneven.csv")),
+        folder.join(format!("{samples}-uneven.parquet")),
+    );
+    if !text.exists() {
+        write_text(&text, samples, 1);
+    }
+    if !kept.exists() {
+        let go = &mut |_: &_| Control::Continue;
+        store(&text, None, &Options::default(), Provenance::default(), &kept, go).expect("a trace");
+    }
+    warm(&text);
+    warm(&kept);
+    let own = std::env::current_exe().expect("known");
+    let mut best = [f64::INFINITY; 2];
+    for _ in 0..rounds {
+        for (k, file) in [&text, &kept].into_iter().enumerate() {
+            if let Some(found) = numbers(Command::new(&own).args(["--child", "full"]).arg(file)) {
+                best[k] = best[k].min(found[0]);
+            }
+        }
+    }
+    println!(
+        "kept with uneven stamps ({samples} samples), times the text's rate: {:.2}",
+        best[0] / best[1]
+    );
+}
+
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().collect();
     if let Some(at) = arguments.iter().position(|a| a == "--child") {
@@ -247,7 +277,7 @@ fn main() -> ExitCode {
     let text = folder.join(format!("{samples}.csv"));
     let parquet = folder.join(format!("{samples}.parquet"));
     if !text.exists() {
-        write_text(&text, samples);
+        write_text(&text, samples, 0);
     }
     let options = Options::default();
     if !parquet.exists() {
@@ -318,6 +348,7 @@ fn main() -> ExitCode {
     if let Some(python) = &python {
         foreign(&folder, python, &text, samples, rounds, full[0]);
     }
+    uneven(&folder, samples / 5 * 2, rounds);
     let zoom_ms = zoom(&folder, zoom_samples, &options);
     println!(
         "traces: ratio_to_best_peer={} share_of_parse={:.2} rss_mib={:.1} parquet_ratio={:.2} zoom_ms={zoom_ms:.2}",

@@ -6,7 +6,7 @@ use crate::error::TraceError;
 use crate::histogram::Counter;
 use crate::layout::Layout;
 use crate::pages::{self, Convert, Held, Pages};
-use crate::rows::Parsed;
+use crate::rows::{Parsed, State};
 use crate::steps::{Spare, Steps};
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
 use parquet::column::page::PageReader;
@@ -660,7 +660,7 @@ fn pages_counted(
     for range in plain {
         counter.add(&out.current[range]);
     }
-    out.counted = true;
+    out.state = State::Counted;
 }
 
 /// Nulls and non-finite values: left out where stamps tell the time, kept as NaN where the number does.

@@ -61,7 +61,9 @@ impl Counter {
 
     /// Uncounts samples that this counter or another one has counted: a bin by itself may fall below zero, the sum of the counters does not.
     pub(crate) fn take_back(&mut self, samples: &[f64]) {
-        samples.iter().for_each(|x| self.add_many(*x, u64::MAX));
+        for x in samples {
+            self.add_many(*x, u64::MAX);
+        }
     }
 
     /// Negative, tiny, huge; NaN (a missing sample) is not counted.

@@ -196,7 +196,7 @@ pub(crate) fn deltas<const I32: bool>(
 
 /// Whole numbers of either sign, those near zero the smallest: 0, −1, 1, −2, …
 fn zigzag(x: u64) -> i64 {
-    (x >> 1) as i64 ^ -((x & 1) as i64)
+    (x >> 1).cast_signed() ^ -(x & 1).cast_signed()
 }
 
 /// A row of numbers of which the differences to the next are known, less the least of them.
@@ -210,7 +210,7 @@ struct Deltas<'a, const I32: bool> {
 impl<const I32: bool> Deltas<'_, I32> {
     #[inline]
     fn step(&mut self, above: u64) -> f64 {
-        let next = self.last.wrapping_add(self.least).wrapping_add(above as i64);
+        let next = self.last.wrapping_add(self.least).wrapping_add(above.cast_signed());
         self.last = if I32 { i64::from(next as i32) } else { next };
         self.convert.whole(self.last)
     }

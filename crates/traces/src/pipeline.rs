@@ -17,7 +17,7 @@ use crate::layout::{Format, Layout, TextFormat};
 use crate::number::PAD;
 use crate::options::{Control, Options, Progress};
 use crate::reduce::{Reduced, Reducer, Tap};
-use crate::rows::{Parsed, RowReader};
+use crate::rows::{Parsed, RowReader, State};
 use crate::segment::segment_log_current;
 use crate::source::{Chunker, Cut, LONGEST_LINE, Source};
 use crate::text::parse_lines;
@@ -382,7 +382,7 @@ fn work(shared: &Shared<'_>) -> Counter {
             shared.freed.notify_all();
             return counter;
         };
-        if !parsed.counted {
+        if parsed.state == State::Parsed {
             counter.add(&parsed.current);
         }
         shared.samples.fetch_add(parsed.current.len() as u64, Ordering::Relaxed);
@@ -398,7 +398,7 @@ fn lay_down(shared: &Shared<'_>, number: u64, parsed: Box<Parsed>, counter: &mut
         let next = line.next;
         let Some(mut piece) = line.waiting.remove(&next) else { break };
         line.busy = true;
-        line.ended |= piece.unreadable;
+        line.ended |= piece.state == State::Unreadable;
         let ended = line.ended;
         drop(line);
         if ended {
@@ -483,7 +483,7 @@ fn take_piece(
             let read = read_part(path, plan, part, opened, group, parsed, counter);
             if let Err(reason) = read {
                 parsed.clear(parsed.regular);
-                parsed.unreadable = true;
+                parsed.state = State::Unreadable;
                 let mut f = lock(failure);
                 // The first in the file's order is the one that is told.
                 if f.as_ref().is_none_or(|(earlier, _)| part.number < *earlier) {

@@ -20,6 +20,17 @@ pub(crate) struct RowIssue {
     pub(crate) reason: String,
 }
 
+/// How far a chunk has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum State {
+    #[default]
+    Parsed,
+    /// Its samples are in the histogram already.
+    Counted,
+    /// It could not be read; no chunk behind it is part of the result.
+    Unreadable,
+}
+
 /// Samples of one chunk.
 #[derive(Debug, Default)]
 pub(crate) struct Parsed {
@@ -38,10 +49,7 @@ pub(crate) struct Parsed {
     pub(crate) not_numbers: u64,
     pub(crate) bytes: u64,
     pub(crate) issues: Vec<RowIssue>,
-    /// It could not be read; no piece behind it counts.
-    pub(crate) unreadable: bool,
-    /// The samples are in the histogram already.
-    pub(crate) counted: bool,
+    pub(crate) state: State,
     /// Number of the first sample, where the input tells it: none missing before.
     pub(crate) first_sample: Option<u64>,
     /// Sums of the cells that lie wholly in this piece, as far as they were taken.
@@ -72,8 +80,7 @@ impl Parsed {
         self.issues.clear();
         self.sums.clear();
         self.first_sample = None;
-        self.counted = false;
-        self.unreadable = false;
+        self.state = State::Parsed;
         self.regular = regular;
         self.has_nan = false;
         (self.lines, self.rows, self.refused, self.not_numbers, self.bytes) = (0, 0, 0, 0, 0);
