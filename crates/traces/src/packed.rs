@@ -6,7 +6,7 @@ use crate::pages::Convert;
 
 /// Takes decoded indices.
 pub(crate) trait Sink {
-    /// Groups of eight, bit-packed, and what may follow them: their first `values`.
+    /// Bit-packed groups of eight; a number of `W` bits lies below `ENTRIES`.
     fn packed<const W: usize, const ENTRIES: usize>(&mut self, packed: Packed<'_>);
     fn repeat(&mut self, index: u32, times: usize);
 }
@@ -124,7 +124,7 @@ fn packed_groups<S: Sink>(packed: Packed<'_>, width: u32, sink: &mut S) {
         ($($w:literal)*; $($wide:literal)*) => {
             match width {
                 $($w => sink.packed::<$w, { 1 << $w }>(packed),)*
-                // No dictionary is as large.
+                // No table is as long: those are looked up one by one.
                 $($wide => sink.packed::<$wide, { crate::pages::TOO_MANY }>(packed),)*
                 _ => sink.repeat(0, packed.left),
             }
