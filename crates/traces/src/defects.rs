@@ -99,30 +99,31 @@ pub(crate) fn judge(
     options: &crate::options::Options,
     extent: &crate::analysis::Extent,
 ) -> Vec<Defect> {
+    use crate::error::counted;
     use crate::load::prefixed;
     let ampere = |a: f64| prefixed(a, "A");
     let second = |s: f64| prefixed(s, "s");
     let mut out: Vec<Defect> = Vec::new();
     out.extend(t.gaps.clone().finish(|g| {
         format!(
-            "{} gap(s), {} in all, the longest {}; they hold no charge in the result: what the board drew meanwhile is unknown",
-            g.count,
+            "{}, {} in all, the longest {}; there is no charge of them in the result: what the board drew meanwhile is unknown",
+            counted(g.count, "gap"),
             second(g.seconds),
             second(g.worst.map_or(0.0, |w| w.value))
         )
     }));
     out.extend(t.backwards.clone().finish(|b| {
         format!(
-            "the clock runs backwards {} time(s), by up to {}; those intervals hold no charge; record again with a steady clock",
-            b.count,
+            "the clock runs backwards {}, by up to {}; there is no charge of those intervals; record again with a steady clock",
+            if b.count == 1 { "once".to_owned() } else { format!("{} times", b.count) },
             second(b.worst.map_or(0.0, |w| -w.value))
         )
     }));
     out.extend(clipping(&t, histogram, current, options));
     out.extend(t.negative.clone().finish(|n| {
         format!(
-            "{} sample(s) below zero ({:.2} %), down to {}; read the zero with the input open and take it off as the offset",
-            n.count,
+            "{} below zero ({:.2} %), down to {}; read the zero with the input open and take it off as the offset",
+            counted(n.count, "sample"),
             100.0 * n.count as f64 / extent.samples.max(1) as f64,
             ampere(n.worst.map_or(0.0, |w| w.value))
         )
@@ -130,8 +131,8 @@ pub(crate) fn judge(
     out.extend(range_switch.and_then(|r| {
         r.finish(|r| {
             format!(
-                "{} sample(s) outside both levels where the current changes fivefold or more: a range switch of the instrument or an inrush; lock the range to tell them apart",
-                r.count
+                "{} outside both levels where the current changes fivefold or more: a range switch of the instrument or an inrush; lock the range to tell them apart",
+                counted(r.count, "sample")
             )
         })
     }));
@@ -161,8 +162,11 @@ pub(crate) fn judge(
             .max(sampling.interval_s - sampling.shortest_s);
         let repeated = if t.repeated > 0 {
             format!(
-                "; {} stamp(s) repeat the one before: the stamps are coarser than the samples",
-                t.repeated
+                "; {}: the stamps are coarser than the samples",
+                match t.repeated {
+                    1 => "1 stamp repeats the one before".to_owned(),
+                    n => format!("{n} stamps repeat the one before"),
+                }
             )
         } else {
             String::new()
@@ -188,10 +192,13 @@ pub(crate) fn judge(
             Some((first, last)) if first == last => format!(", such as: {first}"),
             Some((first, last)) => format!(", the first: {first}; the last: {last}"),
         };
-        format!("{} row(s) hold no sample and are left out{why}", r.count)
+        format!("{} without a sample, left out{why}", counted(r.count, "row"))
     }));
     out.extend(t.not_numbers.finish(|r| {
-        format!("{} row(s) say NaN, infinity or overload and are left out; overload means a higher range is needed", r.count)
+        format!(
+            "{} of NaN, infinity or overload, left out; overload means a higher range is needed",
+            counted(r.count, "row")
+        )
     }));
     out
 }

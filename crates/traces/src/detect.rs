@@ -51,8 +51,26 @@ pub fn detect_stated(
 
 fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, TraceError> {
     if let Some((byte, value)) = binary_byte(head) {
-        return Err(TraceError::NotText { name: name.to_owned(), byte, value });
+        // Below rows it is damage, which costs the rows it lies in.
+        let sound = memchr::memrchr(b'\n', &head[..byte as usize]).map_or(0, |k| k + 1);
+        return if head[..sound].iter().filter(|b| **b == b'\n').count() < SOUND_LINES {
+            Err(())
+        } else {
+            detect_lines(name, &head[..sound], stated).map_err(|_not_a_table| ())
+        }
+        .map_err(|()| TraceError::NotText { name: name.to_owned(), byte, value });
     }
+    let found = detect_lines(name, head, stated);
+    // A last line that may be cut must not decide over the few before it.
+    match (&found, memchr::memrchr(b'\n', head)) {
+        (Err(TraceError::NoNumbers { .. }), Some(k)) if k + 1 < head.len() => {
+            detect_lines(name, &head[..=k], stated).or(found)
+        }
+        _ => found,
+    }
+}
+
+fn detect_lines(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, TraceError> {
     let whole = head.len() < HEAD;
     let head = head.strip_prefix(b"\xef\xbb\xbf").unwrap_or(head);
     let old = !head.contains(&b'\n');
@@ -111,6 +129,9 @@ fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, Tra
     let text = TextFormat { delimiter, decimal_comma, skip_lines: first as u64 };
     roles(&names, &cells, &preamble, Format::Text(text))
 }
+
+/// Lines of text above a byte that is none, if it is to be damage.
+const SOUND_LINES: usize = 4;
 
 fn binary_byte(head: &[u8]) -> Option<(u64, u8)> {
     let look = &head[..head.len().min(4096)];

@@ -38,7 +38,11 @@ pub enum TraceError {
     },
     /// There are lines, but none with numbers.
     #[error(
-        "{name} has {lines} lines before its end or the first {looked_at_bytes} bytes, and none of them holds numbers: is it a header without its data?"
+        "{name}: {} no numbers: is it a header without its data?",
+        match lines {
+            1 => "its one line holds".to_owned(),
+            n => format!("its {n} lines up to byte {looked_at_bytes} hold"),
+        }
     )]
     NoNumbers {
         /// The file.
@@ -137,4 +141,9 @@ impl TraceError {
     pub(crate) fn io(name: &str, cause: io::Error) -> Self {
         Self::Io { name: name.to_owned(), cause }
     }
+}
+
+/// So many of them, in words.
+pub(crate) fn counted(n: u64, one: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }

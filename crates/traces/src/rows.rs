@@ -1,5 +1,6 @@
 //! Rows of text to samples: any layout, field by field.
 
+use crate::error::counted;
 use crate::layout::{DateOrder, Delimiter, Layout, TextFormat, TimeSource};
 use crate::number::{general, is_not_a_number};
 use crate::reduce::{BLOCK, CELL, CellSums};
@@ -241,7 +242,8 @@ impl RowReader {
         };
         let number = |column: usize, what: &str| -> Result<f64, Refusal> {
             let field = fields.get(column).ok_or_else(|| {
-                Refusal::Other(format!("{} field(s), {what} is field {}", fields.len(), column + 1))
+                let there = counted(fields.len() as u64, "field");
+                Refusal::Other(format!("{there}, {what} is field {}", column + 1))
             })?;
             match general(field, self.text.decimal_comma) {
                 Some(x) if x.abs() < OVER_RANGE => Ok(x),
@@ -270,11 +272,8 @@ impl RowReader {
     ) -> Result<f64, Refusal> {
         let text = |column: usize| -> Result<&[u8], Refusal> {
             fields.get(column).map(|f| unquote(f)).ok_or_else(|| {
-                Refusal::Other(format!(
-                    "{} field(s), the time is field {}",
-                    fields.len(),
-                    column + 1
-                ))
+                let there = counted(fields.len() as u64, "field");
+                Refusal::Other(format!("{there}, the time is field {}", column + 1))
             })
         };
         let bad = |f: &[u8]| Refusal::Other(format!("time \"{}\" is not understood", show(f)));

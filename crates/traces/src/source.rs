@@ -231,8 +231,8 @@ impl Source {
         };
         let reason = match &self.head_failure {
             Some(e) => format!(
-                "only {} byte(s) of it can be unpacked ({e}): it is cut or damaged at its start, copy it again",
-                self.head.len()
+                "only {} of it can be unpacked ({e}): it is cut or damaged at its start, copy it again",
+                crate::error::counted(self.head.len() as u64, "byte")
             ),
             None => "it unpacks to nothing".to_owned(),
         };

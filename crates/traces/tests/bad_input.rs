@@ -57,6 +57,13 @@ fn messages() {
     let mut cut = good(50).into_bytes();
     cut.truncate(cut.len() - 12);
     cases.push(("truncated last row", cut));
+    cases.push(("two rows and one cut", b"time_s,current_a\n0,1e-5\n0.001,1e-5\n0.002".to_vec()));
+    let mut early = good(200).into_bytes();
+    early.splice(700..700, (0..=255u8).cycle().take(600));
+    cases.push(("binary among the first rows", early));
+    let mut headed = b"rate,1000\nrange,1\n".to_vec();
+    headed.extend((0..=255u8).cycle().take(600));
+    cases.push(("binary below two lines", headed));
     let mut middle = good(6000).into_bytes();
     let at = middle.len() * 3 / 4;
     middle.splice(at..at + 10, (0u8..=255).collect::<Vec<u8>>());

@@ -134,7 +134,8 @@ pub(crate) fn rail(r: &RailCapture) -> String {
         "under the threshold",
         match r.times_under {
             0 => "never".to_owned(),
-            n => format!("{}, {n} time(s)", duration(r.under_threshold_s)),
+            1 => format!("{}, once", duration(r.under_threshold_s)),
+            n => format!("{}, {n} times", duration(r.under_threshold_s)),
         },
     );
     line("highest", voltage(r.highest_v));
