@@ -133,9 +133,13 @@ fn floor(floor: Option<&TraceFloor>) -> String {
         styled(
             DIM,
             &format!(
-                "over {} asleep, {} windows of {}; awake above {}",
+                "over {} asleep, {} of {}; awake above {}",
                 duration(f.asleep_s),
-                f.windows,
+                if f.windows == 1 {
+                    "1 window".to_owned()
+                } else {
+                    format!("{} windows", f.windows)
+                },
                 duration(f.window_s),
                 current(f.threshold_a)
             )
