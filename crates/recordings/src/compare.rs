@@ -29,11 +29,11 @@ fn change<D: Dimension>(change: &Change) -> TraceChange {
     }
 }
 
-/// A change of a time: what the sampling hides is in its figures.
-fn change_of_time(found: &Change, interval_s: f64) -> TraceChange {
+/// A change of a time: what the sampling hides is in its figures, too.
+fn change_of_time(found: &Change, (before_s, after_s): (f64, f64)) -> TraceChange {
     let mut out = change::<DurationDimension>(found);
-    out.before = lasts(&found.before, interval_s);
-    out.after = lasts(&found.after, interval_s);
+    out.before = lasts(&found.before, before_s);
+    out.after = lasts(&found.after, after_s);
     out
 }
 
@@ -45,7 +45,7 @@ pub fn compare(
     project: Option<(&Bench, &Project)>,
 ) -> TraceComparison {
     let found = overwinter_traces::compare(before, after);
-    let interval_s = before.sampling.interval_s.max(after.sampling.interval_s);
+    let steps_s = (before.sampling.interval_s, after.sampling.interval_s);
     let mut cautions = found.cautions.clone();
     let days = project.and_then(|(bench, project)| {
         days(bench, project, before, after).map_err(|why| cautions.push(why)).ok()
@@ -61,7 +61,7 @@ pub fn compare(
                 .interval_s
                 .iter()
                 .find(|(x, ..)| x == a)
-                .map(|(_, _, c)| change_of_time(c, interval_s)),
+                .map(|(_, _, c)| change_of_time(c, steps_s)),
         })
         .collect();
     let phases: Vec<TracePhaseChange> = found
@@ -70,7 +70,7 @@ pub fn compare(
         .map(|p| TracePhaseChange {
             activity: p.activity.clone(),
             phase: p.phase.clone(),
-            duration_s: p.duration_s.as_ref().map(|c| change_of_time(c, interval_s)),
+            duration_s: p.duration_s.as_ref().map(|c| change_of_time(c, steps_s)),
             current_a: p.current_a.as_ref().map(change::<CurrentDimension>),
             new: p.new,
             gone: p.gone,

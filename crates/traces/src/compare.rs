@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 /// One figure in both traces.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Change {
-    /// In the first trace.
+    /// In the first trace; of a time, what the sampling hides is not in its uncertainty, but in the difference's.
     pub before: Estimate,
     /// In the second.
     pub after: Estimate,
@@ -34,6 +34,19 @@ impl Change {
             standard_uncertainty: errors.map(|(a, b)| (a * a + b * b).sqrt()),
             p_value: test.map(|(_, _, p)| p),
         }
+    }
+
+    /// Of times, each to within a sampling step at both ends (steps in seconds): two rectangular errors, step/√6 together, which repetitions in
+    /// step with the sampling do not average out.
+    fn of_times(before: Estimate, after: Estimate, steps_s: (f64, f64)) -> Self {
+        let widened = |e: Estimate, step_s: f64| Estimate {
+            standard_uncertainty: e
+                .standard_uncertainty
+                .map(|u| (u * u + step_s * step_s / 6.0).sqrt()),
+            ..e
+        };
+        let wide = Self::of(widened(before, steps_s.0), widened(after, steps_s.1));
+        Self { before, after, ..wide }
     }
 
     /// More than chance at this level? `None`: too few repetitions to tell.
@@ -108,6 +121,7 @@ pub fn compare(before: &Analysis, after: &Analysis) -> Comparison {
                 .to_owned(),
         );
     }
+    let steps_s = (before.sampling.interval_s, after.sampling.interval_s);
     let pairs = pair_activities(&a.activities, &b.activities);
     let mut phases = Vec::new();
     let mut wake_charge_c = Vec::new();
@@ -121,9 +135,13 @@ pub fn compare(before: &Analysis, after: &Analysis) -> Comparison {
                     Change::of(x.charge_c, y.charge_c),
                 ));
                 if let (Some(p), Some(q)) = (x.interval_s, y.interval_s) {
-                    interval_s.push((x.name.clone(), y.name.clone(), Change::of(p, q)));
+                    interval_s.push((
+                        x.name.clone(),
+                        y.name.clone(),
+                        Change::of_times(p, q, steps_s),
+                    ));
                 }
-                phases.extend(pair_phases(x, y));
+                phases.extend(pair_phases(x, y, steps_s));
             }
             (Some(x), None) => {
                 cautions.push(format!("{} of the first trace has no like in the second", x.name));
@@ -194,7 +212,7 @@ fn pair_activities<'a>(a: &'a [Activity], b: &'a [Activity]) -> Vec<Pair<'a>> {
 const ALONE: f64 = 0.5;
 
 /// Phases in order, by least cost; a pair may differ by a factor of four in level and thirty in duration.
-fn pair_phases(a: &Activity, b: &Activity) -> Vec<PhaseChange> {
+fn pair_phases(a: &Activity, b: &Activity, steps_s: (f64, f64)) -> Vec<PhaseChange> {
     let (n, m) = (a.segments.len(), b.segments.len());
     let cost_of = |i: usize, j: usize| {
         let (x, y) = (&a.segments[i], &b.segments[j]);
@@ -240,7 +258,7 @@ fn pair_phases(a: &Activity, b: &Activity) -> Vec<PhaseChange> {
             out.push(PhaseChange {
                 activity: a.name.clone(),
                 phase: x.name.clone(),
-                duration_s: Some(Change::of(x.duration_s, y.duration_s)),
+                duration_s: Some(Change::of_times(x.duration_s, y.duration_s, steps_s)),
                 current_a: Some(Change::of(x.current_a, y.current_a)),
                 new: false,
                 gone: false,
