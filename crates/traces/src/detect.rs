@@ -53,12 +53,9 @@ fn detect_text(name: &str, head: &[u8], stated: &Preamble) -> Result<Layout, Tra
     if let Some((byte, value)) = binary_byte(head) {
         // Below rows it is damage, which costs the rows it lies in.
         let sound = memchr::memrchr(b'\n', &head[..byte as usize]).map_or(0, |k| k + 1);
-        return if head[..sound].iter().filter(|b| **b == b'\n').count() < SOUND_LINES {
-            Err(())
-        } else {
-            detect_lines(name, &head[..sound], stated).map_err(|_not_a_table| ())
-        }
-        .map_err(|()| TraceError::NotText { name: name.to_owned(), byte, value });
+        let few = memchr::memchr_iter(b'\n', &head[..sound]).count() < SOUND_LINES;
+        let found = if few { None } else { detect_lines(name, &head[..sound], stated).ok() };
+        return found.ok_or_else(|| TraceError::NotText { name: name.to_owned(), byte, value });
     }
     let found = detect_lines(name, head, stated);
     // A last line that may be cut must not decide over the few before it.
