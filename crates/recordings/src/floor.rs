@@ -6,7 +6,7 @@ use overwinter_documents::Choice;
 use overwinter_documents::types::recording::Recording;
 use overwinter_quantity::{CurrentDimension, Dimension, DurationDimension, Quantity};
 use overwinter_store::{Field, put_in_list};
-use overwinter_traces::{Analysis, DefectKind, Estimate};
+use overwinter_traces::{Analysis, DefectKind, Estimate, counted};
 use overwinter_workbench::bench::Bench;
 use overwinter_workbench::report::SCHEMA_VERSION;
 use overwinter_workbench::trace_report::TraceFloorReading;
@@ -111,8 +111,8 @@ pub fn floor_reading(
         fields.push(("settled_for", Field::Text(exactly::<DurationDimension>(settled))));
     }
     let mut note = format!(
-        "sleep floor of the recording: {} windows of {} asleep between the wakes",
-        floor.windows,
+        "sleep floor of the recording: {} of {} asleep between the wakes",
+        counted(floor.windows, "window"),
         duration(floor.window_s)
     );
     if limit.is_none() && offset_a != 0.0 {

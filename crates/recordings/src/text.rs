@@ -26,12 +26,11 @@ pub(crate) fn figure<D: Dimension>(estimate: &Estimate) -> TraceFigure {
     }
 }
 
-/// A duration told by samples: both edges lie somewhere between two of them, which does not average out. Two rectangular errors of
-/// ± half an interval: u² = u_A² + interval²/6 (JCGM 100:2008, 4.3.7).
+/// A duration told by samples; of a single one it is all that is known ([`Estimate::sampled`]).
 pub(crate) fn lasts(estimate: &Estimate, interval_s: f64) -> TraceFigure {
-    let u = estimate.standard_uncertainty.unwrap_or(0.0);
-    let u = (u * u + interval_s * interval_s / 6.0).sqrt();
-    figure::<DurationDimension>(&Estimate { standard_uncertainty: Some(u), ..*estimate })
+    let known = Some(estimate.standard_uncertainty.unwrap_or(0.0));
+    let estimate = Estimate { standard_uncertainty: known, ..*estimate };
+    figure::<DurationDimension>(&estimate.sampled(interval_s))
 }
 
 pub(crate) fn current(si: f64) -> String {

@@ -1,11 +1,12 @@
 //! Parquet behind a few functions: reading any file's number columns, and what detection needs. The `parquet` library's frequent
 //! major versions end here.
 
+use crate::convert::Convert;
 use crate::detect::Cell as Found;
 use crate::error::TraceError;
 use crate::histogram::Counter;
 use crate::layout::Layout;
-use crate::pages::{self, Convert, Held, Pages};
+use crate::pages::{self, Held, Pages};
 use crate::rows::{Parsed, State};
 use crate::steps::{Spare, Steps};
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type};
@@ -33,6 +34,7 @@ pub(crate) const ORIGIN_KEY: &str = "overwinter.origin_s";
 pub(crate) struct Opened {
     pub(crate) reader: SerializedFileReader<File>,
     file: Arc<File>,
+    length: u64,
     spare: Spare,
 }
 
@@ -41,7 +43,8 @@ impl Opened {
     fn pages(&self, group: &dyn RowGroupReader, c: usize) -> Result<Box<dyn PageReader>, String> {
         let meta = group.metadata().column(c);
         let (start, length) = meta.byte_range();
-        let chunk = start..start.saturating_add(length);
+        // A damaged footer may tell of more than there is: no room is made for that.
+        let chunk = start..start.saturating_add(length).min(self.length);
         let rows = group.metadata().num_rows().max(0) as usize;
         let steps = Steps::new(Arc::clone(&self.file), chunk, Arc::clone(&self.spare));
         let pages = SerializedPageReader::new(Arc::new(steps), meta, rows, None);
@@ -53,6 +56,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, TraceError> {
     let name = path.display().to_string();
     let file = Arc::new(File::open(path).map_err(|e| TraceError::io(&name, e))?);
     let own = file.try_clone().map_err(|e| TraceError::io(&name, e))?;
+    let length = file.metadata().map_err(|e| TraceError::io(&name, e))?.len();
     guarded(|| {
         let reader = SerializedFileReader::new(own).map_err(|e| e.to_string())?;
         let sound = reader.metadata().row_groups().iter().flat_map(|g| g.columns()).all(|c| {
@@ -61,7 +65,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, TraceError> {
                 && c.compressed_size() >= 0
         });
         if sound {
-            Ok(Opened { reader, file, spare: Spare::default() })
+            Ok(Opened { reader, file, length, spare: Spare::default() })
         } else {
             Err("its footer names negative places".to_owned())
         }

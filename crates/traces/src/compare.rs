@@ -36,17 +36,9 @@ impl Change {
         }
     }
 
-    /// Of times, each to within a sampling step at both ends (steps in seconds): two rectangular errors, step/√6 together, which repetitions in
-    /// step with the sampling do not average out.
-    fn of_times(before: Estimate, after: Estimate, steps_s: (f64, f64)) -> Self {
-        let widened = |e: Estimate, step_s: f64| Estimate {
-            standard_uncertainty: e
-                .standard_uncertainty
-                .map(|u| (u * u + step_s * step_s / 6.0).sqrt()),
-            ..e
-        };
-        let wide = Self::of(widened(before, steps_s.0), widened(after, steps_s.1));
-        Self { before, after, ..wide }
+    /// Of times: the test and the difference's uncertainty hold what the sampling hides ([`Estimate::sampled`], intervals in seconds).
+    fn of_times(before: Estimate, after: Estimate, (before_s, after_s): (f64, f64)) -> Self {
+        Self { before, after, ..Self::of(before.sampled(before_s), after.sampled(after_s)) }
     }
 
     /// More than chance at this level? `None`: too few repetitions to tell.

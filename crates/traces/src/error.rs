@@ -143,7 +143,7 @@ impl TraceError {
     }
 }
 
-/// So many of them, in words.
-pub(crate) fn counted(n: u64, one: &str) -> String {
+/// So many of them, in words: "1 row", "2 rows".
+pub fn counted(n: u64, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }

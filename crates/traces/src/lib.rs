@@ -30,6 +30,7 @@ mod binary;
 mod cells;
 mod columnar;
 mod compare;
+mod convert;
 mod defects;
 mod detect;
 mod error;
@@ -74,7 +75,7 @@ pub use columnar::unpack_only;
 pub use compare::{Change, Comparison, PhaseChange, compare, days_gained};
 pub use defects::{Defect, DefectKind};
 pub use detect::{detect, detect_stated};
-pub use error::TraceError;
+pub use error::{TraceError, counted};
 pub use files::clear_leftovers;
 pub use histogram::{HistogramBin, LogHistogram};
 pub use layout::{

@@ -15,6 +15,17 @@ pub struct Estimate {
     pub count: u64,
 }
 
+impl Estimate {
+    /// Of a time told by samples (every `interval_s` seconds): both its edges lie somewhere between two of them, which does not average out over
+    /// repetitions that keep step with the sampling. Two rectangular errors of ± half an interval: u² = u_A² + interval²/6 (JCGM 100:2008,
+    /// 4.3.7). What has no uncertainty stays without.
+    #[must_use]
+    pub fn sampled(self, interval_s: f64) -> Self {
+        let widened = |u: f64| (u * u + interval_s * interval_s / 6.0).sqrt();
+        Self { standard_uncertainty: self.standard_uncertainty.map(widened), ..self }
+    }
+}
+
 /// One segment of an activity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ActivitySegment {

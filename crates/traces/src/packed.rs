@@ -2,7 +2,12 @@
 //!
 //! Source of the formats: the Apache Parquet format's "Encodings" (RLE/bit-packing hybrid = 3, DELTA_BINARY_PACKED = 5).
 
-use crate::pages::Convert;
+use crate::convert::Convert;
+
+/// A page of more values than this is not believed: writers keep to some ten thousand.
+pub(crate) const MOST_VALUES: usize = 1 << 24;
+/// No table is as long.
+const TOO_MANY: usize = 2 * MOST_VALUES;
 
 /// Takes decoded indices.
 pub(crate) trait Sink {
@@ -124,8 +129,8 @@ fn packed_groups<S: Sink>(packed: Packed<'_>, width: u32, sink: &mut S) {
         ($($w:literal)*; $($wide:literal)*) => {
             match width {
                 $($w => sink.packed::<$w, { 1 << $w }>(packed),)*
-                // No table is as long: those are looked up one by one.
-                $($wide => sink.packed::<$wide, { crate::pages::TOO_MANY }>(packed),)*
+                // Those are looked up one by one.
+                $($wide => sink.packed::<$wide, { TOO_MANY }>(packed),)*
                 _ => sink.repeat(0, packed.left),
             }
         };
@@ -161,7 +166,7 @@ pub(crate) fn deltas<const I32: bool>(
         return Err(format!("{n} values announced, {total} differences there"));
     }
     // The format's own limits; a block is kept to what is believed of a page.
-    let believed = block > 0 && block <= crate::pages::TOO_MANY as u64 && block.is_multiple_of(128);
+    let believed = block > 0 && block <= TOO_MANY as u64 && block.is_multiple_of(128);
     if !believed || ranges == 0 || !block.is_multiple_of(32 * ranges) {
         return Err(format!("blocks of {block} differences in {ranges} ranges"));
     }
@@ -367,7 +372,7 @@ mod tests {
 
     #[test]
     fn the_formats_own_differences() {
-        // "Encodings", delta: example 2, the numbers 7, 5, 3, 1, 2, 3, 4, 5; its block of 128 in 4 ranges, the first 2 bits wide.
+        // "Encodings", delta: example 2, the numbers 7, 5, 3, 1, 2, 3, 4, 5. Its block of 8 is, as it says, too short to be valid: 128 in 4 ranges here.
         let mut bytes = vec![0x80, 0x01, 4, 8, 14, 3, 2, 0, 0, 0];
         bytes.extend(pack(&[0, 0, 0, 3, 3, 3, 3], 2));
         bytes.resize(bytes.len() + 6, 0);

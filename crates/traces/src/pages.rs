@@ -4,38 +4,11 @@
 //! are the dictionary's business: each is done once per distinct reading, not once per sample.
 //! Source of the formats: the Apache Parquet format's "Encodings" (PLAIN = 0, RLE/bit-packing hybrid = 3, RLE_DICTIONARY = 8); packed numbers are [`crate::packed`]'s.
 
+use crate::convert::Convert;
 use crate::histogram::Counter;
-use crate::packed::{Packed, Raw, Sink, deltas, hybrid, varint};
+use crate::packed::{MOST_VALUES, Packed, Raw, Sink, deltas, hybrid, varint};
 use parquet::basic::{Encoding, Type};
 use parquet::column::page::{Page, PageReader};
-
-/// A page of more values than this is not believed: writers keep to some ten thousand.
-const MOST_VALUES: usize = 1 << 24;
-/// No dictionary is as large.
-pub(crate) const TOO_MANY: usize = 2 * MOST_VALUES;
-
-/// What turns a stored number into seconds, amperes or volts: `(x − origin)·scale − offset`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Convert {
-    /// Taken off integers before they lose digits.
-    pub(crate) origin: i64,
-    pub(crate) scale: f64,
-    pub(crate) offset: f64,
-}
-
-impl Convert {
-    pub(crate) const NONE: Self = Self { origin: 0, scale: 1.0, offset: 0.0 };
-
-    #[inline]
-    pub(crate) fn real(&self, x: f64) -> f64 {
-        (x - self.origin as f64) * self.scale - self.offset
-    }
-
-    #[inline]
-    pub(crate) fn whole(&self, x: i64) -> f64 {
-        x.wrapping_sub(self.origin) as f64 * self.scale - self.offset
-    }
-}
 
 /// The distinct readings of a column and how often each came.
 ///

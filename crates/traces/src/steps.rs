@@ -37,8 +37,8 @@ struct Held {
 impl Steps {
     pub(crate) fn new(file: Arc<File>, chunk: Range<u64>, spare: Spare) -> Self {
         let bytes = lock(&spare).pop().unwrap_or_default();
-        // Nothing of it is this chunk's: it is held behind the end.
-        Self { file, held: Mutex::new(Held { start: chunk.end, bytes }), chunk, spare }
+        // Nothing of the buffer is this chunk's: no byte of it is asked for there.
+        Self { file, held: Mutex::new(Held { start: u64::MAX, bytes }), chunk, spare }
     }
 
     /// From this byte to the end of the step, at least so many of them.
@@ -142,5 +142,19 @@ mod tests {
         assert!(steps.get_bytes(u64::MAX, 1).is_err());
         assert_eq!(steps.get_bytes(80, 10).unwrap(), [7u8; 10][..]);
         assert_eq!(steps.get_bytes(90, 0).unwrap(), [0u8; 0][..]);
+    }
+
+    #[test]
+    fn a_buffer_that_served_elsewhere_shows_nothing_of_it() {
+        let mut file = tempfile::tempfile().unwrap();
+        file.write_all(&[7; 100]).unwrap();
+        let (file, spare) = (Arc::new(file), Spare::default());
+        let first = Steps::new(Arc::clone(&file), 0..90, Arc::clone(&spare));
+        first.get_bytes(0, 90).unwrap();
+        drop(first);
+        let second = Steps::new(file, 10..40, spare);
+        let mut behind = Vec::new();
+        second.get_read(40).unwrap().read_to_end(&mut behind).unwrap();
+        assert_eq!(behind, [0u8; 0]);
     }
 }

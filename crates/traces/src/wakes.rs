@@ -157,7 +157,6 @@ pub(crate) struct Machine {
     buffer: WakeBuffer,
     started_cut: bool,
     previous_a: f64,
-    previous_covered_end_s: f64,
     pub(crate) floor: FloorWindows,
     asleep_charge: Sum,
     asleep_s: Sum,
@@ -196,7 +195,6 @@ impl Machine {
             buffer: WakeBuffer::default(),
             started_cut: false,
             previous_a: f64::NAN,
-            previous_covered_end_s: f64::NAN,
             floor: FloorWindows::new(window_s),
             asleep_charge: Sum::default(),
             asleep_s: Sum::default(),
@@ -262,8 +260,7 @@ impl Machine {
         {
             // The wait after a wake for its end.
             self.buffer.extend(cell, run);
-            (self.previous_a, self.previous_covered_end_s) =
-                (run.current[run.len() - 1], cell.end_s);
+            self.previous_a = run.current[run.len() - 1];
             return;
         }
         let whole_window = broken || cell.covered_s >= self.floor.left_s();
@@ -281,7 +278,6 @@ impl Machine {
                 let (charge_c, covered_s) = run.between(k, k + slept);
                 self.asleep(charge_c, covered_s, run.time_s(k + slept - 1));
                 self.previous_a = run.current[k + slept - 1];
-                self.previous_covered_end_s = run.time_s(k + slept - 1);
                 k += slept;
                 continue;
             }
@@ -380,7 +376,6 @@ impl Machine {
             }
         }
         self.previous_a = s.current_a;
-        self.previous_covered_end_s = s.time_s;
     }
 
     #[inline]
@@ -685,19 +680,8 @@ mod tests {
                     current: &current[first..end],
                     gap_s: 1.0,
                 };
-                let (charge_c, covered_s) = (0..run.len()).map(|k| run.step(k)).fold((0.0, 0.0), |a, s| (a.0 + s.charge_c, a.1 + s.covered_s));
-                let sums = CellSums::of(run.current);
-                let cell = Cell {
-                    first_sample: first as u64,
-                    samples: run.len() as u64,
-                    start_s: run.time_s(0),
-                    end_s: run.time_s(run.len() - 1),
-                    min_a: sums.min,
-                    max_a: sums.max,
-                    sum_a: sums.sum,
-                    charge_c,
-                    covered_s,
-                };
+                let charge_c = run.steps().map(|s| s.charge_c).sum();
+                let cell = run.cell(&CellSums::of(run.current), charge_c);
                 cells.cell(&cell, false, run);
                 for step in run.steps() {
                     singly.step(step);

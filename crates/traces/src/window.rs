@@ -4,7 +4,8 @@
 //! carries the little of it that reading needs.
 
 use crate::columnar::Column;
-use crate::pages::{Convert, Pages};
+use crate::convert::Convert;
+use crate::pages::Pages;
 use parquet::basic::{Compression, Type, ZstdLevel};
 use parquet::column::page::PageReader;
 use parquet::column::reader::get_column_reader;

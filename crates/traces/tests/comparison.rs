@@ -61,3 +61,28 @@ fn the_same_build_twice_is_not_called_changed() {
     assert_eq!(c.sleep_a.unwrap().significant(0.001), Some(false));
     assert!(c.phases.iter().all(|p| !p.new && !p.gone), "{:?}", c.phases);
 }
+
+/// Equal durations leave the sampling's own uncertainty, both edges in both traces (JCGM 100:2008, 4.3.7); one sample more is within it.
+#[test]
+fn what_the_sampling_hides_is_no_difference() {
+    const STEP_S: f64 = 1e-3;
+    let exact = |awake: usize| {
+        let mut text = String::from("time_s,current_a\n");
+        let cycle =
+            (0..900).map(|_| 20e-6).chain((0..awake).map(|_| 8e-3)).chain((0..300).map(|_| 20e-6));
+        let samples = (0..12).flat_map(|_| cycle.clone());
+        for (k, a) in samples.enumerate() {
+            let _ = writeln!(text, "{:.3},{a:.9}", k as f64 * STEP_S);
+        }
+        common::read(text, None, &Options::default()).unwrap()
+    };
+    let of = |a: usize, b: usize| compare(&exact(a), &exact(b)).phases[0].duration_s.unwrap();
+    let same = of(100, 100);
+    let hidden = STEP_S * (2.0f64 / 6.0).sqrt();
+    assert!(same.difference.abs() < 1e-9, "{same:?}");
+    assert!((same.standard_uncertainty.unwrap() / hidden - 1.0).abs() < 1e-6, "{same:?}");
+    let one_more = of(100, 101);
+    assert!((one_more.difference / STEP_S - 1.0).abs() < 1e-6, "{one_more:?}");
+    assert_eq!(one_more.significant(0.01), Some(false), "{one_more:?}");
+    assert_eq!(of(100, 110).significant(0.01), Some(true));
+}

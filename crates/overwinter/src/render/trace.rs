@@ -1,5 +1,6 @@
 //! Traces for people: how a file was read and what it holds, recordings, what was kept. The others stand in `trace_more`.
 
+use overwinter_traces::counted;
 use overwinter_workbench::text::{charge, current, duration, percent, significant};
 use overwinter_workbench::trace_report::{
     RecordingLine, TraceActivity, TraceDefect, TraceFloor, TraceKept, TracePlace, TraceReport,
@@ -135,11 +136,7 @@ fn floor(floor: Option<&TraceFloor>) -> String {
             &format!(
                 "over {} asleep, {} of {}; awake above {}",
                 duration(f.asleep_s),
-                if f.windows == 1 {
-                    "1 window".to_owned()
-                } else {
-                    format!("{} windows", f.windows)
-                },
+                counted(f.windows, "window"),
                 duration(f.window_s),
                 current(f.threshold_a)
             )

@@ -2,7 +2,7 @@
 
 use super::body::{self, Body};
 use super::message::{Batch, Kind};
-use crate::pages::Convert;
+use crate::convert::Convert;
 use std::io::Read;
 use std::sync::Arc;
 

@@ -13,10 +13,10 @@ mod flat;
 mod message;
 
 use crate::columnar::drop_missing;
+use crate::convert::Convert;
 use crate::detect::Cell;
 use crate::error::TraceError;
 use crate::layout::Layout;
-use crate::pages::Convert;
 use crate::rows::Parsed;
 use body::Body;
 use column::{Cursor, Entries};

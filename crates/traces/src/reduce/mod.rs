@@ -469,17 +469,7 @@ impl<'a> Reducer<'a> {
                     Intervals::of(&tt[..m], &ii[..m])
                 }
             };
-            let cell = Cell {
-                first_sample: self.samples,
-                samples: run.len() as u64,
-                start_s: run.time_s(0),
-                end_s: run.time_s(run.len() - 1),
-                min_a: sums.min,
-                max_a: sums.max,
-                sum_a: sums.sum,
-                charge_c: 0.5 * intervals.twice_charge,
-                covered_s: run.time_s(run.len() - 1) - run.before.map_or(run.time_s(0), |b| b.0),
-            };
+            let cell = run.cell(&sums, 0.5 * intervals.twice_charge);
             if quiet.takes(&cell, intervals, self.cell_number) {
                 quiet.add(cell, sums.squares);
                 if quiet.apart {

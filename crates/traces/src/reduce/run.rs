@@ -1,5 +1,7 @@
 //! Samples in a row, with their times and the sample before them.
 
+use crate::cells::Cell;
+use crate::reduce::CellSums;
 use crate::wakes::Step;
 
 /// Where times come from.
@@ -31,6 +33,22 @@ pub(crate) struct Run<'a> {
 impl<'a> Run<'a> {
     pub(crate) fn len(&self) -> usize {
         self.current.len()
+    }
+
+    /// All of it as one cell; `charge_c` of its intervals, which are taken to be whole.
+    pub(crate) fn cell(&self, sums: &CellSums, charge_c: f64) -> Cell {
+        let (start_s, end_s) = (self.time_s(0), self.time_s(self.len() - 1));
+        Cell {
+            first_sample: self.first_sample,
+            samples: self.len() as u64,
+            start_s,
+            end_s,
+            min_a: sums.min,
+            max_a: sums.max,
+            sum_a: sums.sum,
+            charge_c,
+            covered_s: end_s - self.before.map_or(start_s, |b| b.0),
+        }
     }
 
     /// Time of the run's `k`-th sample (s).
